@@ -1,0 +1,48 @@
+"""From a subject to its view."""
+
+from __future__ import annotations
+
+from msgspec import UNSET, UnsetType
+
+from radiocheck.evidence.absent import known
+
+from .context import Context
+from .facts_serial import access_facts, driver_facts, name_facts
+from .facts_usb import adapter_facts, bus_facts, host_facts, power_facts
+from .facts_vm import assignment_facts, handover_facts
+from .subjects import Subject
+from .view import View
+
+
+def view(context: Context, subject: Subject) -> View:
+    """All facts about one adapter."""
+    return View(
+        route=route(context, subject),
+        host=host_facts(context),
+        adapter=adapter_facts(context, subject),
+        power=power_facts(context, subject),
+        bus=bus_facts(context, subject),
+        driver=driver_facts(context, subject),
+        name=name_facts(context, subject),
+        access=access_facts(context, subject),
+        assignments=assignment_facts(context, subject),
+        handover=handover_facts(context, subject),
+    )
+
+
+def route(context: Context, subject: Subject) -> str | UnsetType:
+    """The way this adapter takes: by the configuration lines that name it, else native.
+
+    When no configuration could be read, an interface that a hypervisor's hand shows on
+    (usbfs) is on the device route; one with a serial driver is taken for native.
+    """
+    if known(subject.items):
+        kinds = {item.kind for item in subject.items}
+        for kind in ("device", "forwarded", "controller"):
+            if kind in kinds:
+                return kind
+        return "native"
+    device = subject.device
+    if device is not None and known(device.interfaces) and any(one.driver == "usbfs" for one in device.interfaces):
+        return "device"
+    return UNSET if device is None else "native"

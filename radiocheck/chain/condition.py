@@ -1,0 +1,122 @@
+"""Conditions over a view, in the Common Expression Language: compile, check, evaluate.
+
+CEL's own error rules are the three-valued logic that rules need (language definition,
+"Logical Operators": an error on one side of && or || is absorbed when the other side
+decides).  An absent fact is a missing key, a missing key is an error, and an error that
+nothing absorbs means: unknown.  Only this module knows the engine.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+# Functions that see whether a fact is there, or how many there are, would turn a lost
+# fact into a different answer instead of into unknown.
+FORBIDDEN = re.compile(r"\b(has|size|dyn|type|orValue|optional)\s*\(|\.\s*size\b|\?\.")
+PATH = re.compile(r"(?<![\w.'\"])([a-z_]+(?:\.[a-z_]+)+)\b(?!\s*\()|(?<![\w.'\"])([a-z_]+)\b(?!\s*\()")
+STRING = re.compile(r"'(?:[^'\\]|\\.)*'|\"(?:[^\"\\]|\\.)*\"")
+ABSENT = ("Key not found in map", "No value with name")
+PLACE = re.compile(r"<input>:(\d+):(\d+): (.*)")
+
+
+class ConditionError(ValueError):
+    """The condition cannot be used.  `line` and `column` count from 1 within its text."""
+
+    def __init__(self, message: str, line: int = 1, column: int = 1) -> None:
+        super().__init__(message)
+        self.line = line
+        self.column = column
+
+
+@dataclass(frozen=True)
+class Condition:
+    """A compiled condition and the facts that it asks for."""
+
+    text: str
+    program: Any
+    paths: tuple[str, ...]
+
+
+@contextmanager
+def _without_protobuf() -> Iterator[None]:
+    """Keep the engine from importing protobuf, which would cost more than the whole judgement.
+
+    It imports it only to offer message types, which untyped evaluation does not use; it
+    works without when the import fails.  `tests/chain/test_condition.py` holds it to that.
+    """
+    name = "google.protobuf"
+    before = sys.modules.get(name)
+    if before is not None:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment]  # the documented way to make an import fail
+    try:
+        yield
+    finally:
+        del sys.modules[name]
+
+
+@cache
+def _runtime(names: tuple[str, ...]) -> Any:
+    from cel_expr_python import cel
+
+    with _without_protobuf():
+        return cel.NewEnv(variables=dict.fromkeys(names, cel.Type.DYN))
+
+
+def paths_of(text: str) -> tuple[str, ...]:
+    """The dotted names that the condition mentions, strings left out, in order."""
+    bare = STRING.sub(lambda match: " " * len(match.group()), text)
+    found = (match.group(1) or match.group(2) for match in PATH.finditer(bare))
+    words = {"true", "false", "null", "in"}
+    return tuple(dict.fromkeys(path for path in found if path not in words))
+
+
+def compile_condition(text: str, names: tuple[str, ...]) -> Condition:
+    """Compile for evaluation.  Raises `ConditionError` with the place."""
+    bare = STRING.sub(lambda match: " " * len(match.group()), text)
+    if banned := FORBIDDEN.search(bare):
+        line = bare.count("\n", 0, banned.start()) + 1
+        column = banned.start() - (bare.rfind("\n", 0, banned.start()) + 1) + 1
+        word = banned.group().strip("( .")
+        raise ConditionError(
+            f"`{word}` is not allowed in a condition, because losing a fact must never change the answer; "
+            "ask with exists(…) or all(…), or use a counting fact of the view",
+            line,
+            column,
+        )
+    try:
+        program = _runtime(names).compile(text)
+    except RuntimeError as error:
+        raise _placed(error) from None
+    return Condition(text, program, paths_of(text))
+
+
+def evaluate(condition: Condition, facts: Mapping[str, Any], strict: bool = False) -> bool | None:
+    """True, False, or None when the facts that are there do not decide.
+
+    With `strict`, an error that is not an absent fact (a null compared by size, say)
+    raises `ConditionError`: that is a mistake in the condition.  Without it, the answer
+    is None, because a rule's mistake must not become a person's verdict.
+    """
+    value = condition.program.eval(data=dict(facts)).value()
+    if value is True or value is False:
+        return bool(value)
+    if strict and not any(mark in str(value) for mark in ABSENT):
+        raise ConditionError(f"{value} in `{condition.text}`")
+    return None
+
+
+def _placed(error: RuntimeError) -> ConditionError:
+    """The engine's message as one sentence with its place."""
+    if match := PLACE.search(str(error)):
+        return ConditionError(
+            match.group(3).removesuffix(" (in container '')"), int(match.group(1)), int(match.group(2))
+        )
+    return ConditionError(str(error).splitlines()[0])

@@ -1,0 +1,86 @@
+"""Evidence of one machine with what every fact needs of it, worked out once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from msgspec import UNSET, UnsetType
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Event, Evidence
+from radiocheck.evidence.serial import Handle, Node, Tty, User
+from radiocheck.evidence.usb import UsbDevice, UsbPort
+
+from .adapters import is_hub
+from .subjects import Subject, usb_minor
+
+USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
+TTY_MAJORS = frozenset({166, 188})  # Documentation/admin-guide/devices.txt: ttyACM, ttyUSB
+
+
+@dataclass(frozen=True)
+class Context:
+    """The evidence, indexed."""
+
+    evidence: Evidence
+    subjects: Sequence[Subject]
+    now: float
+    events: Sequence[Event] | UnsetType
+    devices: dict[str, UsbDevice] | UnsetType
+    ports: dict[str, UsbPort] | UnsetType
+    ttys: dict[str, Tty] | UnsetType
+    user: User | UnsetType
+
+    def holders(self, major: int, minor: int | None) -> list[Handle] | UnsetType:
+        """Processes that were seen to hold a node; absent when nobody could look."""
+        if not known(self.evidence.handles) or minor is None:
+            return UNSET
+        return [
+            one for one in self.evidence.handles.open if (one.major, one.minor) == (major, minor) and not one.deleted
+        ]
+
+    def all_handles_seen(self) -> bool:
+        """Whether every process could be looked into."""
+        return known(self.evidence.handles) and self.evidence.handles.unread == 0
+
+    def usb_node(self, device: UsbDevice) -> Node | UnsetType:
+        """The usbfs node of a device; absent when it was not seen."""
+        if known(self.evidence.usb_nodes):
+            minor = usb_minor(device)
+            for node in self.evidence.usb_nodes:
+                if node.major == USBFS_MAJOR and node.minor == minor:
+                    return node
+        return UNSET
+
+    def free_adapters(self) -> list[Subject] | UnsetType:
+        """Present adapters that no VM asks for."""
+        if any(not known(subject.items) for subject in self.subjects):
+            return UNSET
+        return [one for one in self.subjects if one.device is not None and one.items == ()]
+
+
+def context(evidence: Evidence, subjects: Sequence[Subject]) -> Context:
+    """Index the evidence."""
+    users = [user for user in evidence.users if user.asked] if known(evidence.users) else []
+    return Context(
+        evidence=evidence,
+        subjects=subjects,
+        now=evidence.taken.at,
+        events=evidence.kernel_log.events if known(evidence.kernel_log) else UNSET,
+        devices={device.name: device for device in evidence.usb} if known(evidence.usb) else UNSET,
+        ports={port.name: port for port in evidence.ports} if known(evidence.ports) else UNSET,
+        ttys={tty.name: tty for tty in evidence.ttys} if known(evidence.ttys) else UNSET,
+        user=users[0] if users else UNSET,
+    )
+
+
+def twins(context: Context, device: UsbDevice) -> int | UnsetType:
+    """Other present devices with the same VID:PID."""
+    if not known(context.devices):
+        return UNSET
+    return sum(
+        1
+        for other in context.devices.values()
+        if other.name != device.name and not is_hub(other) and (other.vid, other.pid) == (device.vid, device.pid)
+    )

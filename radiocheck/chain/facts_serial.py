@@ -1,0 +1,302 @@
+"""Facts about who drives the interface, what the tty is called, and who may and does open it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from msgspec import UNSET, UnsetType
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Event
+from radiocheck.evidence.serial import Handle, Node, Service, Tty
+from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
+
+from .adapters import SERIAL_MODULES, serial_interfaces
+from .context import TTY_MAJORS, USBFS_MAJOR, Context
+from .history import since_arrival
+from .rights import group_may_open, may_open
+from .subjects import Subject, device_ttys, usb_minor
+from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts, NameFacts
+
+# Programs by their comm (15 characters at most) that open serial ports for a purpose of their own.
+PROGRAMS = {
+    "ModemManager": "modem-prober",
+    "brltty": "braille",
+    "gpsd": "gps",
+    "agetty": "console",
+    "getty": "console",
+    "login": "console",
+    "fwupd": "firmware-updater",
+    "screen": "terminal",
+    "minicom": "terminal",
+    "picocom": "terminal",
+    "tio": "terminal",
+    "cu": "terminal",
+    "cat": "terminal",
+    "head": "terminal",
+    "tail": "terminal",
+    "dd": "terminal",
+    "stty": "terminal",
+    "hexdump": "terminal",
+    "xxd": "terminal",
+}
+
+
+def driver_facts(context: Context, subject: Subject) -> DriverFacts:
+    """Who owns the interfaces."""
+    device = subject.device
+    if device is None:
+        return DriverFacts()
+    interfaces = serial_interfaces(device, context.evidence) or list(
+        device.interfaces if known(device.interfaces) else []
+    )
+    first = interfaces[0] if interfaces else None
+    log: Sequence[Event] = since_arrival(context.events, device.name) if known(context.events) else []
+    logged = known(context.events)
+    module = _module(context, interfaces)
+    return DriverFacts(
+        owner=_owner(device, interfaces),
+        name=_first_driver(interfaces),
+        interface=first.name if first else None,
+        interfaces=[
+            InterfaceFacts(
+                name=one.name,
+                driver=one.driver,
+                authorized=one.authorized,
+                tty=(one.ttys[0] if one.ttys else None) if known(one.ttys) else UNSET,
+            )
+            for one in interfaces
+        ],
+        tty=next(iter(device_ttys(device)), None),
+        module=module if not isinstance(module, Module) else module.name,
+        loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
+        available=module.available if isinstance(module, Module) else False if module is None else UNSET,
+        blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
+        probe_error=_probe_error(log) if logged else UNSET,
+        detached=_detached(log) if logged else UNSET,
+        foreign=next((event.data.get("comm") for event in reversed(log) if event.kind == "foreign-set-config"), None)
+        if logged
+        else UNSET,
+        chip_errors=sum(1 for event in log if event.kind.startswith("chip-") and event.kind.endswith("error"))
+        if logged
+        else UNSET,
+        urb_stops=sum(1 for event in log if event.kind == "urb-stopped") if logged else UNSET,
+    )
+
+
+def _owner(device: UsbDevice, interfaces: Sequence[UsbInterface]) -> str | UnsetType:
+    if isinstance(device.driver, str) and device.driver == "usbip-host":
+        return "usbip"
+    if not known(device.interfaces):
+        return UNSET
+    if any(not known(one.driver) for one in interfaces):
+        return UNSET
+    drivers = {one.driver for one in interfaces}
+    if "usbfs" in drivers:
+        return "usbfs"
+    if device_ttys(device) or any(isinstance(one, str) and one.replace("-", "_") in SERIAL_MODULES for one in drivers):
+        return "serial"
+    return "other" if drivers - {None} else "none"
+
+
+def _first_driver(interfaces: Sequence[UsbInterface]) -> str | UnsetType | None:
+    if any(not known(one.driver) for one in interfaces):
+        return UNSET
+    return next((one.driver for one in interfaces if isinstance(one.driver, str)), None)
+
+
+def _module(context: Context, interfaces: Sequence[UsbInterface]) -> Module | UnsetType | None:
+    """The kernel module that matches; null: none does."""
+    if not known(context.evidence.modules):
+        return UNSET
+    names = {one.name for one in interfaces}
+    for module in context.evidence.modules:
+        if not known(module.interfaces):
+            return UNSET
+        if names & set(module.interfaces):
+            return module
+    return None
+
+
+def _probe_error(log: Sequence[Event]) -> str | None:
+    """The kernel's words when a driver found the interface and could not take it, with no success after."""
+    error = None
+    for event in log:
+        if event.kind in ("probe-failed", "endpoints-missing", "no-minor"):
+            error = event.text
+        elif event.kind in ("attached", "acm"):
+            error = None
+    return error
+
+
+def _detached(log: Sequence[Event]) -> bool:
+    """The driver let go and has not come back, and nothing was unplugged."""
+    away = False
+    for event in log:
+        if event.kind in ("detached", "converter-gone"):
+            away = True
+        elif event.kind in ("attached", "acm", "disconnect", "new-device"):
+            away = False
+    return away
+
+
+def name_facts(context: Context, subject: Subject) -> NameFacts:
+    """The names of its tty."""
+    device = subject.device
+    names = device_ttys(device) if device is not None else []
+    if not names:
+        return NameFacts(tty=None, held_number=_held_number(context, names))
+    tty = names[0]
+    links = context.evidence.links
+    facts: dict[str, Any] = {}
+    if known(links):
+        mine = [link for link in links if link.target == tty or (known(link.claimants) and tty in link.claimants)]
+        by_id = next((link for link in mine if "/by-id/" in link.path), None)
+        by_path = next((link for link in mine if "/by-path/" in link.path), None)
+        facts = {
+            "by_id": by_id.path if by_id else None,
+            "by_path": by_path.path if by_path else None,
+            "shared_with": [] if by_id is None else UNSET,
+            "points_here": False if by_id is None else UNSET if not known(by_id.target) else by_id.target == tty,
+        }
+        if by_id is not None and known(by_id.claimants):
+            facts["shared_with"] = [one for one in by_id.claimants if one != tty]
+    fell_back: bool | UnsetType = UNSET
+    if known(context.events) and device is not None:
+        unreadable = [one for one in since_arrival(context.events, device.name) if one.kind == "strings-unreadable"]
+        fell_back = bool(unreadable) and device.product is None
+    return NameFacts(tty=tty, fell_back=fell_back, held_number=_held_number(context, names), **facts)
+
+
+def _held_number(context: Context, names: Sequence[str]) -> str | UnsetType | None:
+    """A vanished tty that a process still holds: its number is not free, so the adapter comes back under another."""
+    if not known(context.evidence.handles):
+        return UNSET
+    present = set(context.ttys) if known(context.ttys) else set(names)
+    for handle in context.evidence.handles.open:
+        if handle.major in TTY_MAJORS and handle.deleted and handle.path.rpartition("/")[2] not in present:
+            return f"{handle.path} (held by {handle.command}, process {handle.pid})"
+    return None if context.all_handles_seen() else UNSET
+
+
+def access_facts(context: Context, subject: Subject) -> AccessFacts:
+    """Rights on the tty node, who holds it, and who may take it."""
+    device = subject.device
+    name = next(iter(device_ttys(device)), None) if device is not None else None
+    tty = context.ttys.get(name) if known(context.ttys) and name is not None else None
+    node = tty.node if tty is not None and known(tty.node) else None
+    facts: dict[str, Any] = {"node": node.path if node else None}
+    if node is not None:
+        facts |= _rights(context, node)
+    facts |= _holders(context, device, node)
+    facts |= _takers(context, device, tty)
+    user = context.user
+    if known(user):
+        facts["user_exists"] = user.exists
+    return AccessFacts(**facts)
+
+
+def _rights(context: Context, node: Node) -> dict[str, Any]:
+    facts: dict[str, Any] = {
+        "mode": f"{node.mode:03o}" if known(node.mode) else UNSET,
+        "group": node.group,
+        "owner": node.owner,
+        "group_may_open": group_may_open(node),
+    }
+    user = context.user
+    if known(user):
+        facts["user_may_open"] = may_open(node, user.uid, user.groups)
+        facts["session_may_open"] = may_open(node, user.uid, user.session_groups)
+        if known(user.groups) and known(node.gid):
+            facts["user_in_group"] = node.gid in user.groups
+    return facts
+
+
+def _holders(context: Context, device: UsbDevice | None, node: Node | None) -> dict[str, Any]:
+    if not known(context.evidence.handles):
+        return {}
+    found: list[HolderFacts] = []
+    on_tty: set[tuple[object, ...]] = set()
+    for handle in context.evidence.handles.open:
+        where = None
+        if node is not None and (handle.major, handle.minor) == (node.major, node.minor) and not handle.deleted:
+            where = "tty"
+            on_tty.add((handle.command, handle.unit, handle.container))
+        elif (
+            device is not None
+            and (handle.major, handle.minor) == (USBFS_MAJOR, usb_minor(device))
+            and not handle.deleted
+        ):
+            where = "usb"
+        if where is not None:
+            found.append(_holder(context, handle, where))
+    if context.all_handles_seen():
+        return {"holders": found, "all_holders_seen": True, "tty_holders": len(on_tty)}
+    return {"holders": [*found, HolderFacts()]}
+
+
+def _holder(context: Context, handle: Handle, where: str) -> HolderFacts:
+    kind = "hypervisor" if handle.hypervisor is True else PROGRAMS.get(handle.command, "other")
+    user = context.user
+    return HolderFacts(
+        command=handle.command,
+        pid=handle.pid,
+        user=handle.user,
+        kind=kind,
+        node=where,
+        container=handle.container,
+        unit=handle.unit,
+        same_user=handle.uid == user.uid if known(user) and known(handle.uid) and known(user.uid) else UNSET,
+    )
+
+
+def _takers(context: Context, device: UsbDevice | None, tty: Tty | None) -> dict[str, Any]:
+    """Services that could take the port."""
+    facts: dict[str, Any] = {}
+    udev = tty.udev if tty is not None else UNSET
+    if known(udev):
+        facts["gps_matched"] = "gpsd" in udev.get("SYSTEMD_WANTS", "") or "/dev/gps" in udev.get("DEVLINKS", "")
+        facts["braille_matched"] = "BRLTTY_BRAILLE_DRIVER" in udev
+    services = context.evidence.services
+    if not known(services):
+        return facts
+    consoles = [one.unit for one in services if one.kind == "serial-console" and one.active is True]
+    facts["console"] = next((unit for unit in consoles if tty is not None and f"@{tty.name}." in unit), None)
+    facts["usb_guard"] = _active(services, "usb-guard") is not None
+    facts["power_saver"] = _active(services, "power-saver")
+    prober = next((one for one in services if one.kind == "modem-prober" and one.active is True), None)
+    if prober is None:
+        facts |= {"modem_prober": False, "modem_policy": None}
+    else:
+        facts |= {"modem_policy": prober.policy, "modem_prober": _probed(prober, device, udev)}
+    return facts
+
+
+def _active(services: Sequence[Service], kind: str) -> str | None:
+    return next((one.unit for one in services if one.kind == kind and one.active is True), None)
+
+
+def _probed(prober: Service, device: UsbDevice | None, udev: dict[str, str] | UnsetType) -> bool | UnsetType:
+    """Whether the modem prober takes this device's ports (ModemManager 1.24, src/mm-filter.c).
+
+    Its strict policy leaves generic serial bridges alone, and takes CDC ACM interfaces
+    that speak AT commands (protocol 1–6) when the device has several ports.
+    """
+    if device is None or not known(udev) or not known(device.interfaces) or not known(prober.policy):
+        return UNSET
+    if udev.get("ID_MM_DEVICE_PROCESS") == "1":
+        return True
+    if "1" in (udev.get("ID_MM_DEVICE_IGNORE"), udev.get("ID_MM_PORT_IGNORE")):
+        return False
+    if prober.policy == "whitelist-only":
+        return False
+    if prober.policy not in ("strict", None):
+        return True
+    if any(one.driver in ("option", "qcserial", "qcaux", "sierra") for one in device.interfaces):
+        return True
+    speaks_at = any(
+        one.class_ == 2 and one.subclass == 2 and known(one.protocol) and 1 <= one.protocol <= 6
+        for one in device.interfaces
+    )
+    return speaks_at and len(device_ttys(device)) > 1

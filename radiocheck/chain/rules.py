@@ -1,0 +1,296 @@
+"""Rules and steps as files: loading, and refusing what is not understood."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, cast, get_args
+
+import radiocheck
+
+from .condition import Condition
+from .fields import Fields, nearest
+from .verdict import Gravity, Risk, Route, StepName
+from .view import ELEMENTS, View
+from .yaml_file import FileError, Spot, read
+
+RuleError = FileError
+NAMES = tuple(field for field in View.__struct_fields__)
+
+
+@dataclass(frozen=True)
+class Cure:
+    """A remedy as written: texts with placeholders, and when it applies."""
+
+    do: str
+    risk: Risk
+    command: str | None
+    interrupts: str | None
+    caution: str | None
+    check: str | None
+    when: Condition | None
+
+
+@dataclass(frozen=True)
+class Example:
+    """Partial evidence, as a view, with the expected result."""
+
+    name: str
+    given: dict[str, Any]
+    expect: str
+    spot: Spot
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One trouble."""
+
+    name: str
+    step: StepName
+    gravity: Gravity
+    title: str
+    seen: str
+    why: str
+    when: Condition
+    each: str | None
+    explains: tuple[str, ...]
+    looks_like: str
+    remedies: tuple[Cure, ...]
+    sources: tuple[str, ...]
+    examples: tuple[Example, ...]
+    file: Path
+    spot: Spot
+
+
+@dataclass(frozen=True)
+class Sight:
+    """A plain fact that a step shows, when all its values are known."""
+
+    say: str
+    when: Condition | None
+
+
+@dataclass(frozen=True)
+class StepRule:
+    """One step of the chain: its question, who uses it, and what proves it sound."""
+
+    name: StepName
+    question: str
+    routes: tuple[Route, ...]
+    sound: Condition | None  # none: nothing on the host can prove it
+    unused: str
+    unseen: str
+    beyond: bool  # lies beyond what this machine can show; does not keep a chain from being sound
+    saw: tuple[Sight, ...]
+    spot: Spot
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """The steps in order and the rules by name."""
+
+    steps: tuple[StepRule, ...]
+    rules: dict[str, Rule]
+
+
+def shipped() -> Path:
+    """The folder of shipped rules: inside an installed package, else beside it."""
+    package = Path(radiocheck.__file__).parent
+    inside = package / "rules"
+    return inside if inside.is_dir() else package.parent / "rules"
+
+
+def load(folders: Sequence[Path]) -> RuleSet:
+    """The shipped steps, and the rules of all folders.  Raises `RuleError`."""
+    complaints: list[str] = []
+    rules: dict[str, Rule] = {}
+    steps = load_steps(shipped() / "steps.yaml")
+    for folder in folders:
+        found, wrong = read_folder(folder)
+        complaints += wrong
+        for name, rule in found.items():
+            if name in rules:
+                complaints.append(
+                    rule.spot.complain(f"a rule `{name}` is already in {rules[name].file}; choose another name")
+                )
+            rules.setdefault(name, rule)
+    for rule in rules.values():
+        for other in rule.explains:
+            if other not in rules:
+                complaints.append(
+                    rule.spot.complain(f"`explains` names `{other}`, which is no rule{nearest(other, rules)}")
+                )
+    if complaints:
+        raise RuleError("\n".join(complaints))
+    return RuleSet(steps, rules)
+
+
+def read_folder(folder: Path) -> tuple[dict[str, Rule], list[str]]:
+    """Rules by name and complaints.  A rule's file lies in a folder named for its step."""
+    if not folder.is_dir():
+        return {}, [f"{folder}: is no folder; name a folder with one sub-folder per step"]
+    rules: dict[str, Rule] = {}
+    complaints: list[str] = []
+    for file in sorted(folder.glob("**/*.y*ml")):
+        if file.name == "steps.yaml" and file.parent == folder:
+            continue
+        try:
+            rule = read_rule(file)
+        except FileError as error:
+            complaints += str(error).splitlines()
+            continue
+        if rule.name in rules:
+            complaints.append(rule.spot.complain(f"a rule `{rule.name}` is already in {rules[rule.name].file}"))
+        rules[rule.name] = rule
+    if not rules and not complaints:
+        complaints.append(f"{folder}: holds no rule; a rule is STEP/NAME.yaml")
+    return rules, complaints
+
+
+def read_rule(file: Path) -> Rule:
+    """One rule file.  Raises `RuleError` with every complaint about it."""
+    spot = read(file)
+    fields = Fields(
+        spot,
+        "a rule",
+        (
+            "rule",
+            "step",
+            "gravity",
+            "title",
+            "seen",
+            "why",
+            "each",
+            "when",
+            "explains",
+            "looks_like",
+            "remedies",
+            "sources",
+            "examples",
+        ),
+    )
+    name = fields.text("rule")
+    step = fields.choice("step", get_args(StepName))
+    if name and name != file.stem:
+        fields.complaints.append(
+            fields.found["rule"].complain(f"the rule is named `{name}`, its file `{file.stem}`; make them equal")
+        )
+    if step and step != file.parent.name:
+        fields.complaints.append(
+            fields.found["step"].complain(f"the rule is of step `{step}` but lies in `{file.parent.name}/`; move it")
+        )
+    each = fields.choice("each", tuple(ELEMENTS), needed=False) or None
+    names = NAMES + ((ELEMENTS[each][0],) if each in ELEMENTS else ())
+    when = fields.condition("when", names)
+    cures, wrong = _each(fields.items("remedies"), lambda item: _cure(item, names))
+    examples, wrong_examples = _each(fields.items("examples"), _example)
+    rule = Rule(
+        name=name,
+        step=cast(StepName, step),
+        gravity=cast(Gravity, fields.choice("gravity", get_args(Gravity))),
+        title=fields.text("title"),
+        seen=fields.text("seen"),
+        why=fields.text("why"),
+        when=when or Condition("", None, ()),
+        each=each,
+        explains=fields.texts("explains", needed=False),
+        looks_like=fields.text("looks_like", needed=False),
+        remedies=tuple(cures),
+        sources=fields.texts("sources"),
+        examples=tuple(examples),
+        file=file,
+        spot=spot,
+    )
+    complaints = fields.complaints + wrong + wrong_examples
+    for expected in ("found", "clear"):
+        if not wrong_examples and examples and expected not in [example.expect for example in examples]:
+            complaints.append(fields.found["examples"].complain(f"no example expects `{expected}`; write at least one"))
+    if complaints:
+        raise RuleError("\n".join(complaints))
+    return rule
+
+
+def _cure(spot: Spot, names: tuple[str, ...]) -> tuple[Cure, list[str]]:
+    fields = Fields(spot, "a remedy", ("do", "risk", "command", "interrupts", "caution", "check", "when"))
+    cure = Cure(
+        do=fields.text("do"),
+        risk=cast(Risk, fields.choice("risk", get_args(Risk))),
+        command=fields.text("command", needed=False) or None,
+        interrupts=fields.text("interrupts", needed=False) or None,
+        caution=fields.text("caution", needed=False) or None,
+        check=fields.text("check", needed=False) or None,
+        when=fields.condition("when", names, needed=False),
+    )
+    if cure.risk == "interrupts" and not cure.interrupts:
+        fields.complaints.append(
+            spot.complain("the risk is `interrupts`; say in `interrupts` who loses what, and for how long")
+        )
+    return cure, fields.complaints
+
+
+def _example(spot: Spot) -> tuple[Example, list[str]]:
+    fields = Fields(spot, "an example", ("name", "given", "expect"))
+    given = fields.found.get("given")
+    if given is None or not isinstance(given.value, dict):
+        fields.complaints.append(
+            spot.complain("`given` is missing; write the facts as a mapping, e.g. `bus: {authorized: false}`")
+        )
+    example = Example(
+        name=fields.text("name"),
+        given=given.plain() if given is not None and isinstance(given.value, dict) else {},
+        expect=fields.choice("expect", ("found", "clear", "unknown")),
+        spot=spot,
+    )
+    return example, fields.complaints
+
+
+def load_steps(file: Path) -> tuple[StepRule, ...]:
+    """The steps in the order of the chain.  Raises `RuleError`."""
+    spot = read(file)
+    if not isinstance(spot.value, list):
+        raise RuleError(spot.complain("the steps must be a list"))
+    steps, complaints = _each(spot.value, _step)
+    if not complaints and tuple(step.name for step in steps) != get_args(StepName):
+        complaints.append(spot.complain(f"the steps must be {', '.join(get_args(StepName))}, in this order"))
+    if complaints:
+        raise RuleError("\n".join(complaints))
+    return tuple(steps)
+
+
+def _step(spot: Spot) -> tuple[StepRule, list[str]]:
+    fields = Fields(spot, "a step", ("step", "question", "routes", "sound", "unused", "unseen", "beyond", "saw"))
+    routes = fields.texts("routes")
+    for route in routes:
+        if route not in get_args(Route):
+            fields.complaints.append(
+                fields.found["routes"].complain(f"`{route}` is no route; write of {', '.join(get_args(Route))}")
+            )
+    saw, wrong = _each(fields.items("saw", needed=False), _sight)
+    beyond = fields.found.get("beyond")
+    step = StepRule(
+        name=cast(StepName, fields.choice("step", get_args(StepName))),
+        question=fields.text("question"),
+        routes=cast("tuple[Route, ...]", routes),
+        sound=fields.condition("sound", NAMES, needed=False),
+        unused=fields.text("unused", needed=len(routes) < len(get_args(Route))),
+        unseen=fields.text("unseen"),
+        beyond=beyond is not None and beyond.value is True,
+        saw=tuple(saw),
+        spot=spot,
+    )
+    return step, fields.complaints + wrong
+
+
+def _sight(spot: Spot) -> tuple[Sight, list[str]]:
+    fields = Fields(spot, "a sight", ("say", "when"))
+    return Sight(fields.text("say"), fields.condition("when", NAMES, needed=False)), fields.complaints
+
+
+def _each(items: Sequence[Spot], make: Callable[[Spot], tuple[Any, list[str]]]) -> tuple[list[Any], list[str]]:
+    made, complaints = [], []
+    for item in items:
+        value, wrong = make(item)
+        made.append(value)
+        complaints += wrong
+    return made, complaints

@@ -1,0 +1,277 @@
+"""What gets a chain: adapters on the bus, adapters that are asked for, adapters that are remembered."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from msgspec import UNSET, UnsetType
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Event, Evidence
+from radiocheck.evidence.usb import UsbDevice
+
+from .adapters import is_adapter, is_hub, is_plainly_other, label
+from .history import Stay, failing, stays
+from .items import Item, items, picked, vm_name
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One adapter, present or not, with the configuration lines that concern it."""
+
+    label: str
+    device: UsbDevice | None
+    known_by: str  # bus, configuration, log, port
+    items: tuple[Item, ...] | UnsetType
+    guessed: frozenset[int] = frozenset()  # positions in `items` that were tied to it by elimination
+    stay: Stay | None = None  # what the log remembers of an absent one
+    place: str | None = None  # sysfs name where something fails to enumerate
+
+
+@dataclass
+class _Draft:
+    device: UsbDevice
+    items: list[Item] = field(default_factory=list)
+    guessed: set[int] = field(default_factory=set)
+
+
+def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = None) -> list[Subject]:
+    """Everything that gets a chain.  `wanted` adds a device that its owner names by hand."""
+    events: Sequence[Event] = evidence.kernel_log.events if known(evidence.kernel_log) else []
+    history = stays(events)
+    devices = [device for device in evidence.usb if not is_hub(device)] if known(evidence.usb) else []
+    had_tty = {stay.device for stay in history if stay.tty and not stay.gone}
+    everything = items(evidence)
+    lines = list(everything) if known(everything) else []
+    lines += _hot_plugged(evidence, lines, devices)
+
+    drafts = {device.name: _Draft(device) for device in devices if is_adapter(device, evidence, had_tty)}
+    for device in devices:
+        if wanted is not None and wanted(device):
+            drafts.setdefault(device.name, _Draft(device))
+    left: list[Item] = []
+    for item in lines:
+        matched = [
+            device
+            for device in _targets(item, evidence, devices)
+            if not is_plainly_other(device) or device.name in drafts
+        ]
+        if matched and not (
+            item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched)
+        ):
+            for device in matched:
+                drafts.setdefault(device.name, _Draft(device)).items.append(item)
+        elif matched or item.kind != "controller" or _is_usb_controller(item, evidence):
+            if not matched and item.kind == "device" and _targets(item, evidence, devices):
+                continue  # it picks out a disk or a keyboard: not our business
+            left.append(item)
+    absent: list[Subject] = []
+    for item in left:
+        home = _home(item, drafts, history, devices)
+        if home is not None:
+            draft, guessed = home
+            if guessed:
+                draft.guessed.add(len(draft.items))
+            draft.items.append(item)
+        else:
+            absent.append(_absent(item, history))
+    present = [
+        Subject(
+            label=label(draft.device),
+            device=draft.device,
+            known_by="bus",
+            items=UNSET if not known(everything) and not draft.items else tuple(draft.items),
+            guessed=frozenset(draft.guessed),
+        )
+        for draft in drafts.values()
+    ]
+    found = present + _merged(absent)
+    return found + _remembered(found, events, history, devices)
+
+
+def _targets(item: Item, evidence: Evidence, devices: Sequence[UsbDevice]) -> list[UsbDevice]:
+    """Present devices that a line picks out, whatever its kind."""
+    if item.kind == "device":
+        return picked(item, devices)
+    if item.kind == "controller":
+        return [device for device in devices if device.controller == item.controller and not is_plainly_other(device)]
+    name = tty_behind(item.tty or "", evidence)
+    return [device for device in devices if name is not None and name in device_ttys(device)]
+
+
+def tty_behind(path: str, evidence: Evidence) -> str | None:
+    """The tty that a path leads to now; None when it leads nowhere that was seen."""
+    if known(evidence.links):
+        for link in evidence.links:
+            if link.path == path:
+                return link.target if isinstance(link.target, str) else None
+    name = path.rpartition("/")[2]
+    if known(evidence.ttys) and any(tty.name == name for tty in evidence.ttys) and path == f"/dev/{name}":
+        return name
+    return None
+
+
+def device_ttys(device: UsbDevice) -> list[str]:
+    """The ttys of all interfaces of a device."""
+    if not known(device.interfaces):
+        return []
+    return [name for interface in device.interfaces if known(interface.ttys) for name in interface.ttys]
+
+
+def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
+    return known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers)
+
+
+def _meant(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) -> UsbDevice | None:
+    """The present device that had the pinned number when the line was written, by the log."""
+    for stay in reversed(history):
+        if stay.bus == item.bus and stay.number == item.address:
+            same = [device for device in devices if (device.vid, device.pid, device.serial) == stay.identity]
+            if not same:
+                same = [device for device in devices if device.name == stay.device and device.vid == stay.vid]
+            return same[0] if len(same) == 1 else None
+    return None
+
+
+def _home(
+    item: Item, drafts: dict[str, _Draft], history: Sequence[Stay], devices: Sequence[UsbDevice]
+) -> tuple[_Draft, bool] | None:
+    """The adapter that a line must have meant: by its IDs, by the log, or because only one is left."""
+    if item.kind == "controller":
+        return None
+    if item.vid is not None and item.pid is not None:
+        same = [draft for draft in drafts.values() if (draft.device.vid, draft.device.pid) == (item.vid, item.pid)]
+        return (same[0], len(same) > 1) if same else None
+    if item.kind == "device" and item.pinned:
+        meant = _meant(item, history, devices)
+        if meant is not None and meant.name in drafts:
+            return drafts[meant.name], False
+    if item.kind == "forwarded" and not re.match(r"/dev/(ttyUSB|ttyACM|serial/)", item.tty or ""):
+        return None
+    if item.selector == "port":
+        return None
+    free = [draft for draft in drafts.values() if not draft.items]
+    return (free[0], True) if len(free) == 1 else None
+
+
+def _absent(item: Item, history: Sequence[Stay]) -> Subject:
+    """A chain for what a VM asks for and the bus does not show."""
+    stay = None
+    if item.vid is not None:
+        stay = next((one for one in reversed(history) if (one.vid, one.pid) == (item.vid, item.pid)), None)
+    elif item.address is not None:
+        stay = next((one for one in reversed(history) if (one.bus, one.number) == (item.bus, item.address)), None)
+    elif item.path is not None and item.bus is not None:
+        stay = next((one for one in reversed(history) if one.device == f"{item.bus}-{item.path}"), None)
+    if stay is not None and stay.product:
+        name = " ".join(word for word in (stay.manufacturer, stay.product, stay.serial) if word)
+    elif item.kind == "controller":
+        name = f"adapter behind USB controller {item.controller}"
+    elif item.kind == "forwarded":
+        name = f"adapter behind {item.tty}"
+    elif item.vid is not None:
+        name = f"USB device {item.vid}:{item.pid}"
+    elif item.address is not None:
+        name = f"USB device at bus {item.bus} number {item.address}"
+    elif item.path is not None:
+        name = f"USB device at port {item.path}"
+    else:
+        name = "a USB device that is not named"
+    place = stay.device if stay is not None else None
+    return Subject(label=name, device=None, known_by="configuration", items=(item,), stay=stay, place=place)
+
+
+def _merged(absent: Sequence[Subject]) -> list[Subject]:
+    """Two VMs that ask for the same absent thing share one chain."""
+    found: dict[str, Subject] = {}
+    for subject in absent:
+        same = found.get(subject.label)
+        if same is not None and known(same.items) and known(subject.items):
+            subject = replace(same, items=same.items + subject.items)
+        found[subject.label] = subject
+    return list(found.values())
+
+
+def _remembered(
+    found: Sequence[Subject], events: Sequence[Event], history: Sequence[Stay], devices: Sequence[UsbDevice]
+) -> list[Subject]:
+    """What only the log tells of: something that fails to enumerate, or an adapter that left.
+
+    An adapter that left is shown only when nothing else is: a person who pulled out one
+    of two adapters has not broken the other.
+    """
+    trouble = [place for place in failing(events) if all(device.name != place for device in devices)]
+    absent = [subject for subject in found if subject.device is None]
+    if trouble and not absent:
+        return [
+            Subject(
+                label=f"a device at {place} that does not enumerate",
+                device=None,
+                known_by="port",
+                items=(),
+                place=place,
+            )
+            for place in trouble
+        ]
+    if found:
+        return []
+    gone = [stay for stay in history if stay.gone and stay.tty]
+    back = {(device.vid, device.pid) for device in devices}
+    gone = [stay for stay in gone if (stay.vid, stay.pid) not in back]
+    if not gone:
+        return []
+    stay = gone[-1]
+    name = " ".join(word for word in (stay.manufacturer, stay.product, stay.serial) if word)
+    return [
+        Subject(
+            label=name or f"USB device {stay.vid}:{stay.pid}",
+            device=None,
+            known_by="log",
+            items=(),
+            stay=stay,
+            place=stay.device,
+        )
+    ]
+
+
+def _hot_plugged(evidence: Evidence, lines: Sequence[Item], devices: Sequence[UsbDevice]) -> list[Item]:
+    """Devices that a hypervisor holds and no configuration line names: attached while it ran."""
+    if not known(evidence.handles) or not known(evidence.qemu):
+        return []
+    found = []
+    for device in devices:
+        if is_plainly_other(device) or any(picked(item, [device]) for item in lines if item.kind == "device"):
+            continue
+        for handle in evidence.handles.open:
+            if handle.deleted or handle.major != 189 or handle.minor != usb_minor(device):
+                continue
+            process = next((one for one in evidence.qemu if one.pid == handle.pid), None)
+            if process is not None:
+                found.append(
+                    Item(
+                        vm=vm_name(process),
+                        manager="qemu",
+                        kind="device",
+                        selector="ids",
+                        process=process,
+                        text="attached while it runs, on no command line",
+                        vid=device.vid if known(device.vid) else None,
+                        pid=device.pid if known(device.pid) else None,
+                        running=True,
+                        autostart=None,
+                        in_live=True,
+                        in_next=False,
+                        live_bus=device.bus,
+                        live_address=device.devnum,
+                    )
+                )
+    return found
+
+
+def usb_minor(device: UsbDevice) -> int | None:
+    """Minor number of the usbfs node: (bus-1)*128 + number-1 (Linux drivers/usb/core/hub.c, usb_new_device)."""
+    if not (known(device.bus) and known(device.devnum)):
+        return None
+    return (device.bus - 1) * 128 + device.devnum - 1

@@ -1,0 +1,269 @@
+"""One adapter's path as rules see it: flat, typed facts, derived from evidence.
+
+Every field is absent until somebody looked.  `needs` names the evidence that a field
+is made of; an unknown rule is explained with it.  Lists may hold an element without
+any field: it stands for what could not be seen, so that `exists` over it is unknown
+instead of false.  Numbers are whole; units are in the names.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from msgspec import UNSET, Meta, Struct, UnsetType
+
+
+def needs(*evidence: str) -> Meta:
+    """The evidence fields that a fact is made of."""
+    return Meta(extra={"needs": evidence})
+
+
+USB = needs("usb")
+PORTS = needs("ports")
+LOG = needs("kernel_log")
+TTYS = needs("ttys")
+LINKS = needs("links")
+USERS = needs("users")
+HANDLES = needs("handles")
+SERVICES = needs("services")
+MODULES = needs("modules")
+VMS = needs("domains", "qemu")
+VM_LOG = needs("vm_messages")
+PCI = needs("controllers")
+
+
+class HostFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The machine."""
+
+    guest: Annotated[bool | UnsetType, needs("host")] = UNSET
+    container: Annotated[bool | UnsetType, needs("host")] = UNSET
+    udev: Annotated[bool | UnsetType, needs("host")] = UNSET
+    uptime_s: Annotated[int | UnsetType, needs("host")] = UNSET
+    user: Annotated[str | UnsetType, USERS] = UNSET  # whose rights count on the native route
+
+
+class AdapterFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which adapter, and what else is like it."""
+
+    label: str | UnsetType = UNSET
+    present: Annotated[bool | UnsetType, USB] = UNSET
+    known_by: str | UnsetType = UNSET  # bus, configuration, log, port
+    vid: Annotated[str | UnsetType | None, USB] = UNSET
+    pid: Annotated[str | UnsetType | None, USB] = UNSET
+    serial: Annotated[str | UnsetType | None, USB] = UNSET
+    product: Annotated[str | UnsetType | None, USB] = UNSET
+    manufacturer: Annotated[str | UnsetType | None, USB] = UNSET
+    name: Annotated[str | UnsetType | None, USB] = UNSET  # sysfs name "1-2"
+    bus: Annotated[int | UnsetType | None, USB] = UNSET
+    address: Annotated[int | UnsetType | None, USB] = UNSET  # device number of this enumeration
+    path: Annotated[str | UnsetType | None, USB] = UNSET  # devpath "1.2"
+    hub: Annotated[str | UnsetType | None, USB] = UNSET  # sysfs name of the hub above
+    port: Annotated[str | UnsetType | None, PORTS] = UNSET  # port object "usb1-port2"
+    usb_node: Annotated[str | UnsetType | None, USB] = UNSET  # /dev/bus/usb/BBB/DDD
+    twins: Annotated[int | UnsetType, USB] = UNSET  # other present devices with the same VID:PID
+    free: Annotated[list[str] | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present adapters no VM asks for
+    seen_before: Annotated[bool | UnsetType, LOG] = UNSET  # the log has seen this identity since boot
+    now_is: Annotated[str | UnsetType | None, needs("usb", "kernel_log")] = UNSET  # other identity on its old port
+
+
+class PowerFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The socket's power."""
+
+    control: Annotated[str | UnsetType, USB] = UNSET  # on, auto
+    autosuspend_ms: Annotated[int | UnsetType, USB] = UNSET
+    status: Annotated[str | UnsetType, USB] = UNSET
+    draws_ma: Annotated[int | UnsetType | None, USB] = UNSET
+    over_current: Annotated[int | UnsetType, PORTS] = UNSET  # events on its port since boot
+    over_current_logged: Annotated[int | UnsetType, LOG] = UNSET
+    hub_by_bus: Annotated[bool | UnsetType, USB] = UNSET  # sits on an external hub without its own supply
+    hub_load_ma: Annotated[int | UnsetType, USB] = UNSET  # what the devices on that hub may draw together
+    hub_budget_ma: Annotated[int | UnsetType, USB] = UNSET  # what a bus-powered hub may hand out
+    refused: Annotated[bool | UnsetType, LOG] = UNSET  # kernel refused its configuration for want of power
+    short: Annotated[int | UnsetType, LOG] = UNSET  # power warnings of its hub
+
+
+class BusFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Enumeration, and whether it lasts.  Counts are of the last hour before the evidence was taken."""
+
+    authorized: Annotated[bool | UnsetType, USB] = UNSET
+    configured: Annotated[bool | UnsetType, USB] = UNSET
+    interfaces: Annotated[int | UnsetType, USB] = UNSET
+    speed_mbps: Annotated[int | UnsetType, USB] = UNSET
+    connected_s: Annotated[int | UnsetType, USB] = UNSET
+    port_state: Annotated[str | UnsetType, PORTS] = UNSET
+    port_off: Annotated[bool | UnsetType, PORTS] = UNSET
+    port_stopped: Annotated[bool | UnsetType, PORTS] = UNSET  # early_stop: ignores new connections
+    errors: Annotated[int | UnsetType, LOG] = UNSET  # enumeration errors since it was last enumerated
+    gave_up: Annotated[bool | UnsetType, LOG] = UNSET  # "unable to enumerate" is the last word on its port
+    failed_port: Annotated[str | UnsetType | None, LOG] = UNSET  # a port on which something fails to enumerate now
+    error: Annotated[str | UnsetType | None, LOG] = UNSET  # the newest enumeration error, the kernel's words
+    disconnects: Annotated[int | UnsetType, LOG] = UNSET
+    resets: Annotated[int | UnsetType, LOG] = UNSET
+    noise: Annotated[int | UnsetType, LOG] = UNSET  # "disabled by hub (EMI?)"
+    left_s: Annotated[int | UnsetType | None, LOG] = UNSET  # seconds since it last left the bus; null: never
+    controller_dead: Annotated[bool | UnsetType, LOG] = UNSET
+    controller_full: Annotated[bool | UnsetType, LOG] = UNSET
+    no_interfaces: Annotated[bool | UnsetType, LOG] = UNSET  # kernel found no usable configuration
+
+
+class InterfaceFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One interface that can carry serial data."""
+
+    name: Annotated[str | UnsetType, USB] = UNSET
+    driver: Annotated[str | UnsetType | None, USB] = UNSET
+    authorized: Annotated[bool | UnsetType, USB] = UNSET
+    tty: Annotated[str | UnsetType | None, USB] = UNSET
+
+
+class DriverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Who owns the interfaces."""
+
+    owner: Annotated[str | UnsetType, USB] = UNSET  # serial, usbfs, none, other, usbip
+    name: Annotated[str | UnsetType | None, USB] = UNSET
+    interface: Annotated[str | UnsetType | None, USB] = UNSET  # the first serial interface, "1-2:1.0"
+    interfaces: Annotated[list[InterfaceFacts] | UnsetType, USB] = UNSET
+    tty: Annotated[str | UnsetType | None, USB] = UNSET
+    module: Annotated[str | UnsetType | None, MODULES] = UNSET  # the module that matches; null: none does
+    loaded: Annotated[bool | UnsetType, MODULES] = UNSET
+    available: Annotated[bool | UnsetType, MODULES] = UNSET
+    blocked_by: Annotated[str | UnsetType | None, MODULES] = UNSET
+    probe_error: Annotated[str | UnsetType | None, LOG] = UNSET  # the kernel's words since its enumeration
+    detached: Annotated[bool | UnsetType, LOG] = UNSET  # driver let go without an unplug, since its enumeration
+    foreign: Annotated[str | UnsetType | None, LOG] = UNSET  # program that took the interface through usbfs
+    chip_errors: Annotated[int | UnsetType, LOG] = UNSET
+    urb_stops: Annotated[int | UnsetType, LOG] = UNSET
+
+
+class NameFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The names of its tty."""
+
+    tty: Annotated[str | UnsetType | None, TTYS] = UNSET
+    by_id: Annotated[str | UnsetType | None, LINKS] = UNSET
+    by_path: Annotated[str | UnsetType | None, LINKS] = UNSET
+    shared_with: Annotated[list[str] | UnsetType, LINKS] = UNSET  # other ttys that claim the same by-id name
+    points_here: Annotated[bool | UnsetType, LINKS] = UNSET
+    fell_back: Annotated[bool | UnsetType, needs("kernel_log", "usb")] = UNSET  # strings could not be read
+    held_number: Annotated[str | UnsetType | None, HANDLES] = UNSET  # vanished tty that a process still holds
+
+
+class HolderFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A process that holds the tty or the USB node."""
+
+    command: Annotated[str | UnsetType, HANDLES] = UNSET
+    pid: Annotated[int | UnsetType, HANDLES] = UNSET
+    user: Annotated[str | UnsetType | None, HANDLES] = UNSET
+    kind: Annotated[str | UnsetType, HANDLES] = UNSET  # hypervisor, terminal, console, modem-prober, braille, gps …
+    node: Annotated[str | UnsetType, HANDLES] = UNSET  # tty, usb
+    container: Annotated[bool | UnsetType, HANDLES] = UNSET
+    unit: Annotated[str | UnsetType | None, HANDLES] = UNSET
+    same_user: Annotated[bool | UnsetType, HANDLES] = UNSET  # runs as the user in question
+
+
+class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Rights on the tty node, for the user in question, and who has it open."""
+
+    node: Annotated[str | UnsetType | None, TTYS] = UNSET
+    mode: Annotated[str | UnsetType, TTYS] = UNSET  # octal, "660"
+    group: Annotated[str | UnsetType | None, TTYS] = UNSET
+    owner: Annotated[str | UnsetType | None, TTYS] = UNSET
+    user_exists: Annotated[bool | UnsetType, USERS] = UNSET
+    user_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # by the account database
+    session_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # with the groups it runs with now
+    group_may_open: Annotated[bool | UnsetType, TTYS] = UNSET  # mode (and ACL mask) give the group reading and writing
+    user_in_group: Annotated[bool | UnsetType, USERS] = UNSET
+    holders: Annotated[list[HolderFacts] | UnsetType, HANDLES] = UNSET
+    all_holders_seen: Annotated[bool | UnsetType, HANDLES] = UNSET  # true, or absent
+    tty_holders: Annotated[int | UnsetType, HANDLES] = UNSET  # different programs that hold the tty now
+    console: Annotated[str | UnsetType | None, SERVICES] = UNSET  # serial console unit on this tty
+    modem_prober: Annotated[bool | UnsetType, needs("services", "ttys")] = (
+        UNSET  # it runs and its policy takes this one
+    )
+    modem_policy: Annotated[str | UnsetType | None, SERVICES] = UNSET
+    gps_matched: Annotated[bool | UnsetType, TTYS] = UNSET  # the GPS daemon's udev rule matched this tty
+    braille_matched: Annotated[bool | UnsetType, TTYS] = UNSET
+    usb_guard: Annotated[bool | UnsetType, SERVICES] = UNSET  # USB guard daemon is active
+    power_saver: Annotated[str | UnsetType | None, SERVICES] = UNSET  # active power-saving service
+
+
+class AssignmentFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One line of a VM's configuration that concerns this adapter."""
+
+    vm: Annotated[str | UnsetType, VMS] = UNSET
+    manager: Annotated[str | UnsetType, VMS] = UNSET  # libvirt, qemu
+    kind: Annotated[str | UnsetType, VMS] = UNSET  # device, controller, forwarded
+    # ids, address, ids-address, port, port-any-bus, node, nothing, controller, tty
+    selector: Annotated[str | UnsetType, VMS] = UNSET
+    text: Annotated[str | UnsetType, VMS] = UNSET  # as it stands in the configuration
+    running: Annotated[bool | UnsetType, VMS] = UNSET
+    started_s: Annotated[int | UnsetType, needs("qemu")] = UNSET  # seconds since the VM was started
+    autostart: Annotated[bool | UnsetType | None, VMS] = UNSET  # null: this manager has none
+    in_live: Annotated[bool | UnsetType, VMS] = UNSET
+    in_next: Annotated[bool | UnsetType, VMS] = UNSET
+    usb_bus: Annotated[bool | UnsetType, VMS] = UNSET
+    matches: Annotated[int | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present devices it picks out
+    picks_this: Annotated[bool | UnsetType, needs("usb", "domains", "qemu")] = UNSET
+    picks_other: Annotated[str | UnsetType | None, needs("usb", "domains", "qemu")] = UNSET  # what it picks instead
+    guessed: Annotated[bool | UnsetType, VMS] = UNSET  # tied to this adapter by elimination, not by a match
+    pinned: Annotated[bool | UnsetType, VMS] = UNSET  # by a device number, which changes at every enumeration
+    next_pinned: Annotated[bool | UnsetType, VMS] = UNSET  # the next start is pinned
+    live_pinned: Annotated[bool | UnsetType, VMS] = UNSET  # the running VM is bound to one device number
+    live_current: Annotated[bool | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # …which is the one of now
+    live_node: Annotated[str | UnsetType | None, VMS] = UNSET  # "3:4", bus and number the running VM is bound to
+    missing: Annotated[bool | UnsetType, VMS] = UNSET  # optional, and absent when the VM started
+    holds: Annotated[bool | UnsetType, HANDLES] = UNSET  # its process has the current node open
+    holds_other: Annotated[str | UnsetType | None, HANDLES] = UNSET  # another device that this line picks and it holds
+    dead: Annotated[bool | UnsetType, HANDLES] = UNSET  # its process holds a node that is gone
+    may_open: Annotated[bool | UnsetType, needs("qemu", "usb_nodes")] = UNSET
+    refused: Annotated[int | UnsetType, VM_LOG] = UNSET  # "may not open the node" lines since its start
+    errors: Annotated[list[str] | UnsetType, VM_LOG] = UNSET  # what it or libvirt said, newest last
+    re_enumerated: Annotated[int | UnsetType, LOG] = UNSET  # enumerations of this adapter since the VM started
+    tty_path: Annotated[str | UnsetType | None, VMS] = UNSET
+    tty_stable: Annotated[bool | UnsetType, VMS] = UNSET  # named by a link under /dev/serial
+    tty_open: Annotated[bool | UnsetType, HANDLES] = UNSET
+    controller: Annotated[str | UnsetType | None, VMS] = UNSET
+    controller_exists: Annotated[bool | UnsetType, PCI] = UNSET
+    controller_driver: Annotated[str | UnsetType | None, PCI] = UNSET
+    controller_vfio: Annotated[bool | UnsetType, PCI] = UNSET
+    iommu: Annotated[bool | UnsetType, PCI] = UNSET
+    group_others: Annotated[list[str] | UnsetType, PCI] = UNSET  # members of its group that the host still drives
+    controller_held: Annotated[bool | UnsetType, HANDLES] = UNSET
+
+
+class HandoverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Who holds it at this moment, over all VMs."""
+
+    hypervisors: Annotated[int | UnsetType, HANDLES] = UNSET  # hypervisor processes with the current node open
+    stranger: Annotated[str | UnsetType | None, needs("handles", "domains", "qemu")] = UNSET  # VM without assignment
+    running: Annotated[int | UnsetType, VMS] = UNSET  # running VMs whose configuration asks for it
+    assigned: Annotated[int | UnsetType, VMS] = UNSET  # VMs whose configuration asks for it
+
+
+class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a rule may ask of one adapter."""
+
+    route: str | UnsetType = UNSET  # native, device, controller, forwarded
+    host: HostFacts
+    adapter: AdapterFacts
+    power: PowerFacts
+    bus: BusFacts
+    driver: DriverFacts
+    name: NameFacts
+    access: AccessFacts
+    assignments: Annotated[list[AssignmentFacts] | UnsetType, VMS] = UNSET
+    handover: HandoverFacts
+
+
+# A rule with `each: LIST` is asked once per element, under this name.
+ELEMENTS: dict[str, tuple[str, type[Struct]]] = {
+    "assignments": ("assignment", AssignmentFacts),
+    "access.holders": ("holder", HolderFacts),
+    "driver.interfaces": ("interface", InterfaceFacts),
+}
+
+
+def plain(view: View) -> dict[str, Any]:
+    """The view as nested dictionaries, absent fields left out."""
+    import msgspec
+
+    result: dict[str, Any] = msgspec.to_builtins(view)
+    return result

@@ -1,0 +1,89 @@
+"""The whole of what was seen of one machine at one moment."""
+
+from __future__ import annotations
+
+from msgspec import UNSET, Struct, UnsetType
+
+from .serial import Handles, Link, Node, Service, Tty, User
+from .usb import Controller, Module, UsbDevice, UsbPort
+from .vm import Domain, QemuProcess, VmMessage
+
+FORMAT = 1  # raised when a reader of the old format would misread the new one
+
+
+class Taken(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """When, by what and with which rights the evidence was taken."""
+
+    at: float  # Unix seconds, UTC: the clock that every "recent" is measured against
+    tool: str  # version of radiocheck
+    root: bool | UnsetType = UNSET
+    origin: str = "live"  # live, paste
+
+
+class Host(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """The machine itself."""
+
+    kernel: str | UnsetType = UNSET
+    machine: str | UnsetType = UNSET  # x86_64, aarch64
+    distribution: str | None | UnsetType = UNSET
+    booted: float | UnsetType = UNSET  # Unix seconds
+    virtualisation: str | None | UnsetType = UNSET  # kvm, qemu, xen …; null: bare metal
+    container: str | None | UnsetType = UNSET  # null: no container
+    udev_running: bool | UnsetType = UNSET
+
+
+class Gap(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """Why something could not be looked at, and how to provide it."""
+
+    what: str  # evidence path: "handles", "kernel_log", "domains", "usb[1-2].serial"
+    why: str  # denied, no-tool, timed-out, failed, not-here, malformed
+    detail: str = ""  # what the system said, in one line
+    provide: str = ""  # "run as root", a command to paste the output of …
+
+
+class Event(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A kernel message that means something for the path.
+
+    `data` holds the named groups of the message format (err, num, vid, pid, comm …).
+    """
+
+    kind: str  # one of radiocheck.sources.kernel_log.KINDS
+    at: float | None = None  # Unix seconds; null: the line carries no time
+    device: str | None = None  # "1-2"; interfaces are cut to their device
+    port: str | None = None  # "usb1-port2"
+    tty: str | None = None
+    controller: str | None = None  # PCI address
+    data: dict[str, str] = {}
+    text: str
+
+
+class KernelLog(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """The typed events of the kernel log, oldest first."""
+
+    source: str  # journal, dmesg, paste
+    events: list[Event]
+    since: float | None = None  # time of the first line that was read
+    from_boot: bool | UnsetType = UNSET  # the log reaches back to the start of this boot
+
+
+class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """Everything that was seen.  Absent: nobody could look, and a gap says why."""
+
+    radiocheck_evidence: int  # FORMAT
+    taken: Taken
+    host: Host | UnsetType = UNSET
+    usb: list[UsbDevice] | UnsetType = UNSET
+    ports: list[UsbPort] | UnsetType = UNSET
+    controllers: list[Controller] | UnsetType = UNSET
+    modules: list[Module] | UnsetType = UNSET
+    ttys: list[Tty] | UnsetType = UNSET
+    links: list[Link] | UnsetType = UNSET
+    usb_nodes: list[Node] | UnsetType = UNSET  # /dev/bus/usb/BBB/DDD
+    users: list[User] | UnsetType = UNSET
+    handles: Handles | UnsetType = UNSET
+    services: list[Service] | UnsetType = UNSET
+    kernel_log: KernelLog | UnsetType = UNSET
+    qemu: list[QemuProcess] | UnsetType = UNSET
+    domains: list[Domain] | UnsetType = UNSET
+    vm_messages: list[VmMessage] | UnsetType = UNSET
+    gaps: list[Gap] = []

@@ -1,0 +1,92 @@
+"""Serial nodes, their names, their rights and who holds them open."""
+
+from __future__ import annotations
+
+from msgspec import UNSET, Struct, UnsetType
+
+
+class AclEntry(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One entry of a POSIX access ACL (acl(5)); `perms` is the rwx bit mask 0–7."""
+
+    tag: str  # owner, user, group-owner, group, mask, other
+    id: int | None = None
+    name: str | None = None
+    perms: int
+
+
+class Node(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A character device node as stat(2) shows it."""
+
+    path: str
+    major: int | UnsetType = UNSET
+    minor: int | UnsetType = UNSET
+    mode: int | UnsetType = UNSET  # permission bits, e.g. 0o660
+    uid: int | UnsetType = UNSET
+    gid: int | UnsetType = UNSET
+    owner: str | None | UnsetType = UNSET  # null: no such account here
+    group: str | None | UnsetType = UNSET
+    acl: list[AclEntry] | None | UnsetType = UNSET  # null: no ACL beyond the mode
+
+
+class Tty(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A serial tty of the kernel (`/sys/class/tty/NAME`)."""
+
+    name: str  # ttyUSB0
+    interface: str | None | UnsetType = UNSET  # USB interface it belongs to, "1-2:1.0"
+    port_number: int | None | UnsetType = UNSET  # of usb-serial devices
+    node: Node | None | UnsetType = UNSET  # null: no node under /dev
+    udev: dict[str, str] | UnsetType = UNSET  # ID_*, BRLTTY_*, DEVLINKS … of the udev database
+    console: bool | UnsetType = UNSET  # an active kernel console
+
+
+class Link(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A name under /dev/serial."""
+
+    path: str  # /dev/serial/by-id/…
+    target: str | None | UnsetType = UNSET  # tty name behind it; null: dangling
+    claimants: list[str] | UnsetType = UNSET  # ttys that want this name (udev's link stack); complete
+
+
+class User(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """An account whose rights count."""
+
+    name: str
+    uid: int | UnsetType = UNSET
+    exists: bool | UnsetType = UNSET
+    groups: list[int] | UnsetType = UNSET  # by the account database, primary included
+    session_groups: list[int] | UnsetType = UNSET  # of its oldest login process still running
+    asked: bool = False  # named with --user, or the person who runs the check
+
+
+class Handle(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A process that holds a tty, a USB node or a VFIO node open."""
+
+    pid: int
+    command: str  # comm
+    uid: int | UnsetType = UNSET
+    user: str | None | UnsetType = UNSET
+    path: str  # as the process sees it, without the mark for deleted nodes
+    major: int | UnsetType = UNSET
+    minor: int | UnsetType = UNSET
+    deleted: bool = False
+    hypervisor: bool | UnsetType = UNSET
+    container: bool | UnsetType = UNSET  # another mount namespace than PID 1
+    unit: str | None | UnsetType = UNSET  # systemd unit by cgroup
+
+
+class Handles(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """All holders that could be seen, and how many processes could not be looked into."""
+
+    open: list[Handle]
+    unread: int = 0
+
+
+class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A service that is known to take or to block ports."""
+
+    kind: str  # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater
+    unit: str
+    active: bool | UnsetType = UNSET
+    enabled: bool | UnsetType = UNSET
+    policy: str | None | UnsetType = UNSET  # modem prober: strict, legacy, whitelist-only, paranoid …
+    tty: str | None | UnsetType = UNSET  # serial console: the tty of the instance

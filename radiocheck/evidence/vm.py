@@ -1,0 +1,93 @@
+"""Virtual machines: what a QEMU process was told, and what libvirt keeps."""
+
+from __future__ import annotations
+
+from msgspec import UNSET, Struct, UnsetType
+
+from .serial import Node
+
+
+class UsbHostArg(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One `usb-host` device of a QEMU command line; null: the property is not given.
+
+    A selector that is given as 0 is a wildcard for QEMU and is stored as null.
+    """
+
+    id: str | None = None
+    vid: str | None = None
+    pid: str | None = None
+    bus: int | None = None  # hostbus
+    address: int | None = None  # hostaddr
+    port: str | None = None  # hostport
+    node: str | None = None  # hostdevice
+
+
+class PciArg(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One `vfio-pci` device: a whole PCI function given to the VM."""
+
+    address: str  # normalised to dddd:bb:ss.f
+
+
+class TtyArg(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A host tty given to the VM as a character device."""
+
+    path: str
+
+
+class QemuProcess(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A running QEMU process."""
+
+    pid: int
+    name: str | None | UnsetType = UNSET  # -name guest=…
+    uid: int | UnsetType = UNSET
+    user: str | None | UnsetType = UNSET
+    groups: list[int] | UnsetType = UNSET  # of the running process
+    started: float | UnsetType = UNSET  # Unix seconds
+    usb: list[UsbHostArg] | UnsetType = UNSET  # of the command line; hot-plugged ones do not show
+    pci: list[PciArg] | UnsetType = UNSET
+    ttys: list[TtyArg] | UnsetType = UNSET
+    usb_bus: bool | UnsetType = UNSET  # a USB controller is on the command line
+    own_nodes: list[Node] | UnsetType = UNSET  # /dev/bus/usb nodes as seen inside its own /dev; complete
+
+
+class HostdevUsb(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One `<hostdev type='usb'>`; null: not given in the XML."""
+
+    vid: str | None = None
+    pid: str | None = None
+    bus: int | None = None
+    address: int | None = None  # device= of <address>
+    port: str | None = None
+    startup: str | None = None  # startupPolicy
+    missing: bool = False  # live XML: optional device that was not there at start
+
+
+class Definition(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """The parts of a domain XML that matter for the path."""
+
+    usb: list[HostdevUsb]
+    pci: list[PciArg]
+    ttys: list[TtyArg]
+    usb_bus: bool | UnsetType = UNSET  # a usb controller whose model is not `none`
+
+
+class Domain(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A libvirt domain."""
+
+    name: str
+    uuid: str | UnsetType = UNSET
+    state: str | UnsetType = UNSET  # libvirt's words: running, paused, shut off, crashed …
+    autostart: bool | UnsetType = UNSET
+    persistent: bool | UnsetType = UNSET
+    live: Definition | None | UnsetType = UNSET  # null: not running
+    next: Definition | None | UnsetType = UNSET  # what the next start uses; null: transient
+
+
+class VmMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A line of a VM's log (QEMU's stderr, libvirt's refusal) that a rule can use."""
+
+    vm: str | None
+    kind: str  # one of radiocheck.sources.vm_log.KINDS
+    at: float | None = None  # Unix seconds; null: the line carries no time
+    data: dict[str, str] = {}
+    text: str

@@ -1,0 +1,142 @@
+"""The live machine, as sources may touch it: read files, list folders, run readers.
+
+Everything that a source needs from outside comes through this record, so that a test
+gives it another root, another clock or another runner instead of patching modules.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from radiocheck.evidence.record import Gap
+
+READ_LIMIT = 16 << 20  # bytes; no file that a source reads is honestly larger
+OUTPUT_LIMIT = 64 << 20  # bytes of one program's output
+TIME_LIMIT = 8.0  # seconds for one program
+
+
+@dataclass(frozen=True)
+class Ran:
+    """A program that ended: exit status and its output."""
+
+    code: int
+    out: str
+    err: str
+
+
+class ToolMissing(Exception):
+    """The program is not installed."""
+
+
+class ToolHung(Exception):
+    """The program did not end within its time limit and was killed."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What one source saw: fields of `Evidence` by name, and what it could not see."""
+
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    gaps: tuple[Gap, ...] = ()
+
+
+def run(argv: Sequence[str], limit: float = TIME_LIMIT) -> Ran:
+    """Run a reading program without a shell, in the C locale.
+
+    Raises `ToolMissing` or `ToolHung`.  Output is decoded as UTF-8, undecodable bytes
+    replaced, and cut at `OUTPUT_LIMIT`.
+    """
+    environment = {**os.environ, "LC_ALL": "C.UTF-8", "LANGUAGE": "", "SYSTEMD_COLORS": "0", "PAGER": "cat"}
+    try:
+        done = subprocess.run(
+            list(argv), stdin=subprocess.DEVNULL, capture_output=True, timeout=limit, env=environment, check=False
+        )
+    except (FileNotFoundError, PermissionError, NotADirectoryError) as error:
+        raise ToolMissing(argv[0]) from error
+    except subprocess.TimeoutExpired as error:
+        raise ToolHung(argv[0]) from error
+    return Ran(
+        done.returncode,
+        done.stdout[:OUTPUT_LIMIT].decode("utf-8", "replace"),
+        done.stderr[:OUTPUT_LIMIT].decode("utf-8", "replace"),
+    )
+
+
+@dataclass(frozen=True)
+class Machine:
+    """Where to read (`root`), what time it is, how programs are run, who we are."""
+
+    root: str = "/"
+    now: Callable[[], float] = time.time
+    run: Callable[..., Ran] = run
+    euid: int = field(default_factory=os.geteuid)
+    user: str | None = None  # --user: the account whose rights count
+
+    def path(self, path: str) -> str:
+        """The path below this machine's root."""
+        return path if self.root == "/" else os.path.join(self.root, path.lstrip("/"))
+
+    def read_bytes(self, path: str) -> bytes:
+        """The file's content, at most `READ_LIMIT` bytes.  Raises `OSError`."""
+        with open(self.path(path), "rb") as file:
+            return file.read(READ_LIMIT)
+
+    def read(self, path: str) -> str:
+        """The file's text without the trailing newline.  Raises `OSError`."""
+        return self.read_bytes(path).decode("utf-8", "replace").rstrip("\n")
+
+    def attribute(self, path: str) -> str | None:
+        """A small file's text; None when it does not exist or goes away while being read.
+
+        Other errors (denied, input/output) are raised as `OSError`.
+        """
+        try:
+            return self.read(path)
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except OSError as error:
+            if error.errno in (19, 6):  # ENODEV, ENXIO: the device left while we read
+                return None
+            raise
+
+    def names(self, path: str) -> list[str]:
+        """Sorted names in a folder; empty when there is none.  Raises `OSError` else."""
+        try:
+            return sorted(os.listdir(self.path(path)))
+        except (FileNotFoundError, NotADirectoryError):
+            return []
+
+    def target(self, path: str) -> str | None:
+        """The last part of what a link points to; None when there is no such link."""
+        try:
+            return os.path.basename(os.readlink(self.path(path)))
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except OSError as error:
+            if error.errno == 22:  # EINVAL: not a link
+                return None
+            raise
+
+    def exists(self, path: str) -> bool:
+        """Whether there is anything at that path (a dangling link counts)."""
+        return os.path.lexists(self.path(path))
+
+
+def refused(what: str, error: OSError, provide: str = "run as root") -> Gap:
+    """The gap for a file that the system would not let us read."""
+    why = "denied" if error.errno in (1, 13) else "failed"
+    return Gap(what=what, why=why, detail=os.strerror(error.errno or 0), provide=provide if why == "denied" else "")
+
+
+def decoded(name: str) -> str:
+    """A file name or link text of the system as text that can be saved and printed.
+
+    Python carries undecodable bytes of names as lone surrogates, which no JSON or UTF-8
+    writer takes; they become U+FFFD.  For records only: the system knows the raw name.
+    """
+    return os.fsencode(name).decode("utf-8", "replace")
