@@ -1,0 +1,7 @@
+"""`python -m radiocheck`."""
+
+import sys
+
+from radiocheck.cli.main import run
+
+sys.exit(run())

@@ -1,0 +1,1 @@
+"""The commands: parse, call, render.  Only this package prints and exits."""

@@ -1,0 +1,43 @@
+"""`radiocheck judge`: judge evidence that was saved, here or elsewhere."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from .options import conclude, judging
+from .reading import read
+from .status import EXIT_HELP, Unusable
+
+
+@click.command(short_help="Judge evidence that was saved.", epilog=EXIT_HELP)
+@click.argument("file")
+@judging
+@click.pass_context
+def judge(context: click.Context, /, file: str, user: str | None, **asked: Any) -> None:
+    """Judge the evidence in FILE, which `radiocheck capture` made; - is standard input.
+
+    The verdict is the one that `radiocheck check` gives on the machine it came from.
+    """
+    from radiocheck.evidence.store import Unreadable, load
+
+    data, name = read(file)
+    try:
+        evidence = load(data, name)
+    except Unreadable as error:
+        raise Unusable(str(error)) from None
+    if user is not None:
+        evidence = _for_user(evidence, user, name)
+    conclude(context, evidence, **asked)
+
+
+def _for_user(evidence: Any, user: str, name: str) -> Any:
+    """The evidence with that account as the one whose rights count."""
+    from msgspec import UNSET
+    from msgspec.structs import replace
+
+    users = [] if evidence.users is UNSET else evidence.users
+    if not any(account.name == user for account in users):
+        raise Unusable(f"{name}: knows nothing of the account {user}; capture again with --user {user}")
+    return replace(evidence, users=[replace(account, asked=account.name == user) for account in users])

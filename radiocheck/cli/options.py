@@ -1,0 +1,89 @@
+"""Options that several commands share, and the way from evidence to exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from .output import coloured, only_ascii, width, write
+from .status import VERDICTS, Unusable
+
+if TYPE_CHECKING:
+    from radiocheck.chain.rules import RuleSet
+    from radiocheck.evidence.record import Evidence
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+
+user = click.option("--user", metavar="NAME", help="Whose rights count on this host (default: yours).")
+ascii_only = click.option("--ascii", "ascii", is_flag=True, help="Use ASCII characters only.")
+own_rules = click.option(
+    "--rules", "folders", type=FOLDER, multiple=True, metavar="DIR", help="Your own rules, beside the shipped ones."
+)
+
+
+def judging(command: Command) -> Command:
+    """The options of commands that give a verdict."""
+    for option in reversed(
+        (
+            click.option("--adapter", metavar="A", help="Only this one: serial number, by-id name, port or VID:PID."),
+            click.option("--vm", metavar="NAME", help="Only adapters that this VM is to have."),
+            user,
+            click.option(
+                "--format",
+                "form",
+                type=click.Choice(["text", "json"]),
+                default="text",
+                help="Text for people (default) or JSON for programs.",
+            ),
+            click.option("--no-colour", is_flag=True, help="Use no colour (so does the variable NO_COLOR)."),
+            ascii_only,
+            own_rules,
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def load_rules(folders: Sequence[Path]) -> RuleSet:
+    """The shipped rules and those of the folders.  Raises `Unusable` with every complaint."""
+    from radiocheck.chain.rules import RuleError, load, shipped
+
+    try:
+        return load([shipped(), *folders])
+    except RuleError as error:
+        raise Unusable(str(error)) from None
+
+
+def conclude(
+    context: click.Context,
+    evidence: Evidence,
+    *,
+    adapter: str | None,
+    vm: str | None,
+    form: str,
+    no_colour: bool,
+    ascii: bool,
+    folders: Sequence[Path],
+) -> None:
+    """Judge the evidence, print the report and exit with the verdict's status."""
+    from radiocheck.chain.judge import NoSuchAdapter, Only, judge
+
+    rules = load_rules(folders)
+    try:
+        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None)
+    except NoSuchAdapter as error:
+        raise Unusable(str(error)) from None
+    if form == "json":
+        from radiocheck.report.machine import encoded
+
+        write(encoded(report))
+    else:
+        from radiocheck.report.text import text
+
+        write(text(report, width(), coloured(no_colour), only_ascii(ascii)))
+    context.exit(VERDICTS[report.verdict.state])

@@ -1,0 +1,167 @@
+"""PCI USB controllers, their driver and IOMMU group, read from /sys/bus/pci/devices.
+
+Kernel: Documentation/ABI/testing/sysfs-bus-pci (driver_override, vfio-dev in
+sysfs-devices-vfio-dev), testing/sysfs-kernel-iommu_groups, drivers/pci/pci-sysfs.c.
+Class 0x0c03 is "serial bus controller, USB" (PCI class codes, pci.ids).
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable
+from typing import Any
+
+from radiocheck.evidence.absent import UNSET
+from radiocheck.evidence.record import Gap
+from radiocheck.evidence.usb import Controller, GroupMember
+
+from .machine import Machine, Seen, refused
+
+FUNCTIONS = "/sys/bus/pci/devices"
+USB_DEVICES = "/sys/bus/usb/devices"
+USB_CLASS = "0c03"
+
+_PCI_ADDRESS = re.compile(r"[0-9a-f]{4,}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]")
+
+
+def _hex_digits(count: int) -> Callable[[str], str]:
+    def parse(text: str) -> str:
+        if len(text) != count + 2 or not re.fullmatch(r"0x[0-9a-fA-F]+", text):
+            raise ValueError(text)
+        return text[2:].lower()
+
+    return parse
+
+
+_class = _hex_digits(6)
+_id = _hex_digits(4)
+
+
+def _override(text: str) -> str | None:
+    return None if text in ("(null)", "") else text  # pci-sysfs.c prints a null pointer with %s
+
+
+def collect(machine: Machine) -> Seen:
+    """`controllers`: every PCI function of class 0x0c03xx, whichever driver it has."""
+    if not machine.exists(FUNCTIONS):
+        if machine.exists("/sys/bus"):
+            return Seen({"controllers": []})  # no PCI bus on this machine
+        gap = Gap(what="controllers", why="not-here", detail="/sys is not mounted", provide="mount sysfs")
+        return Seen(gaps=(gap,))
+    gaps: list[Gap] = []
+    controllers: list[Controller] = []
+    try:
+        for address in machine.names(FUNCTIONS):
+            # an unreadable class leaves open whether this is one more: then there is no complete list
+            text = machine.attribute(f"{FUNCTIONS}/{address}/class")
+            if text is not None and text.strip().lower().removeprefix("0x").startswith(USB_CLASS):
+                own: list[Gap] = []
+                controller = _controller(machine, address, own)
+                if machine.exists(f"{FUNCTIONS}/{address}"):  # else the function was removed meanwhile
+                    controllers.append(controller)
+                    gaps.extend(own)
+    except OSError as error:
+        return Seen(gaps=(refused("controllers", error),))
+    return Seen({"controllers": controllers}, tuple(gaps))
+
+
+def _controller(machine: Machine, address: str, gaps: list[Gap]) -> Controller:
+    folder, what = f"{FUNCTIONS}/{address}", f"controllers[{address}]"
+
+    def read(file: str, field: str, parse: Callable[[str], Any]) -> Any:
+        return _read(machine, f"{folder}/{file}", f"{what}.{field}", parse, gaps)
+
+    driver = _linked(machine, f"{folder}/driver", f"{what}.driver", gaps)
+    group = _group_number(machine, folder, what, gaps)
+    return Controller(
+        address=address,
+        class_=read("class", "class_", _class),
+        vid=read("vendor", "vid", _id),
+        pid=read("device", "pid", _id),
+        driver=driver,
+        driver_override=read("driver_override", "driver_override", _override),
+        vfio=_vfio(machine, folder, driver),
+        iommu_group=group,
+        group=[] if group is None else _members(machine, folder, address, what, gaps),
+        buses=_buses(machine, address, what, gaps),
+    )
+
+
+def _vfio(machine: Machine, folder: str, driver: Any) -> Any:
+    """Variant drivers have other names; each has a `vfio-dev` folder from Linux 6.1 on."""
+    if machine.exists(f"{folder}/vfio-dev") or (isinstance(driver, str) and driver.startswith("vfio")):
+        return True
+    return UNSET if driver is UNSET else False
+
+
+def _group_number(machine: Machine, folder: str, what: str, gaps: list[Gap]) -> Any:
+    group = _linked(machine, f"{folder}/iommu_group", f"{what}.iommu_group", gaps)
+    if not isinstance(group, str):
+        return group  # null: no IOMMU translates for this function
+    if group.isdecimal() and len(group) < 10:
+        return int(group)
+    gaps.append(Gap(what=f"{what}.iommu_group", why="malformed", detail=group[:80]))
+    return UNSET
+
+
+def _members(machine: Machine, folder: str, address: str, what: str, gaps: list[Gap]) -> Any:
+    devices = f"{folder}/iommu_group/devices"
+    try:
+        names = machine.names(devices)
+    except OSError as error:
+        gaps.append(refused(f"{what}.group", error))
+        return UNSET
+    if not names:
+        return UNSET  # the function itself is a member: an empty list means that it left meanwhile
+    return [
+        GroupMember(
+            address=name,
+            class_=_read(machine, f"{devices}/{name}/class", f"{what}.group[{name}].class_", _class, gaps),
+            driver=_linked(machine, f"{devices}/{name}/driver", f"{what}.group[{name}].driver", gaps),
+        )
+        for name in names
+        if name != address
+    ]
+
+
+def _buses(machine: Machine, address: str, what: str, gaps: list[Gap]) -> Any:
+    """Numbers of the USB buses whose nearest PCI function is this one.
+
+    The root hub need not be its direct child: with dwc3 a platform device stands between.
+    """
+    buses: list[int] = []
+    try:
+        for name in machine.names(USB_DEVICES):
+            if not re.fullmatch(r"usb\d{1,9}", name):
+                continue
+            try:
+                steps = os.readlink(machine.path(f"{USB_DEVICES}/{name}")).split("/")
+            except FileNotFoundError:
+                continue  # the bus was deregistered meanwhile
+            if next((step for step in reversed(steps) if _PCI_ADDRESS.fullmatch(step)), None) == address:
+                buses.append(int(name[3:]))
+    except OSError as error:
+        gaps.append(refused(f"{what}.buses", error))
+        return UNSET
+    return sorted(buses)
+
+
+def _read(machine: Machine, path: str, what: str, parse: Callable[[str], Any], gaps: list[Gap]) -> Any:
+    """The file's parsed text; absent, with a gap, when it is refused or garbled; absent when there is no file."""
+    try:
+        text = machine.attribute(path)
+        return UNSET if text is None else parse(text.replace("\0", "").strip())
+    except OSError as error:
+        gaps.append(refused(what, error))
+    except ValueError as error:
+        gaps.append(Gap(what=what, why="malformed", detail=str(error)[:80]))
+    return UNSET
+
+
+def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
+    try:
+        return machine.target(link)
+    except OSError as error:
+        gaps.append(refused(what, error))
+        return UNSET

@@ -1,0 +1,80 @@
+"""Boot the bench machine under QEMU's software emulation and wait until it has played."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import tempfile
+from pathlib import Path
+
+from tests.bench.image import Image
+
+# A boot differs from another only in kernel arguments: what cannot be switched at run time.
+BOOTS: dict[str, str] = {
+    "plain": "intel_iommu=on",
+    "no-iommu": "intel_iommu=off",
+}
+
+
+def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[str]:
+    """Put together the emulated machine.
+
+    It has four virtual USB controllers.  Scenarios plug devices into them through
+    QEMU's own monitor, which the machine reaches over a virtio port.
+    """
+    monitor = sockets / "monitor"
+    cores = min(os.cpu_count() or 1, 4)
+    devices = [
+        # An IOMMU, so that whole controllers can be passed on inside.
+        "intel-iommu",
+        "qemu-xhci,id=near,addr=0x05",
+        "qemu-xhci,id=far,addr=0x06",
+        # Room for two devices only: a controller that runs out of resources.
+        "nec-usb-xhci,id=tiny,addr=0x07,slots=2",
+        # A controller that shares its IOMMU group with a neighbour: both behind an old bridge.
+        "pcie-pci-bridge,id=oldbridge,addr=0x08",
+        "qemu-xhci,id=shared,bus=oldbridge,addr=0x01",
+        "virtio-rng-pci,disable-legacy=off,disable-modern=on,bus=oldbridge,addr=0x02",
+        "virtio-serial-pci",
+        "virtserialport,chardev=fromguest,name=bench.monitor",
+    ]
+    command = [
+        "qemu-system-x86_64",
+        *("-machine", "q35", "-accel", "tcg,thread=multi", "-cpu", "max"),
+        *("-m", "3072", "-smp", str(cores), "-nographic", "-no-reboot", "-nodefaults"),
+        *("-kernel", str(image.kernel), "-initrd", str(image.initrd)),
+        *("-append", f"root=/dev/vda rw console=ttyS0 quiet {BOOTS[boot]}"),
+        *("-drive", f"file={image.disk},if=virtio,format=raw,snapshot=on"),
+        *("-virtfs", f"local,path={share},mount_tag=bench,security_model=none"),
+        *("-serial", f"file:{share / 'console.log'}"),
+        # The monitor listens on a socket, and the machine's virtio port is connected to it.
+        *("-chardev", f"socket,id=monitor,path={monitor},server=on,wait=off"),
+        *("-mon", "chardev=monitor,mode=control"),
+        *("-chardev", f"socket,id=fromguest,path={monitor}"),
+    ]
+    for device in devices:
+        command += ["-device", device]
+    return command
+
+
+def run_machine(image: Image, share: Path, boot: str, timeout: float) -> None:
+    """Boot once and return when the machine has powered itself off."""
+    with tempfile.TemporaryDirectory(prefix="rcbench-") as sockets:
+        command = qemu_command(image, share, Path(sockets), boot)
+        # The temporary overlay of snapshot=on goes there as well.
+        env = {**os.environ, "TMPDIR": sockets}
+        with (share / "qemu.log").open("wb") as log:
+            process = subprocess.Popen(
+                command, stdin=subprocess.DEVNULL, stdout=log, stderr=subprocess.STDOUT, env=env
+            )
+            try:
+                process.wait(timeout)
+            except subprocess.TimeoutExpired:
+                raise SystemExit(f"bench: the machine did not finish in {timeout:.0f} s") from None
+            finally:
+                if process.poll() is None:
+                    process.kill()
+                    process.wait()
+        if process.returncode:
+            text = (share / "qemu.log").read_text(encoding="utf-8", errors="replace")
+            raise SystemExit(f"bench: QEMU failed ({process.returncode}):\n{text[-3000:]}")
