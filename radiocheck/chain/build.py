@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from msgspec import UNSET, UnsetType
 
-from radiocheck.evidence.absent import known
-
 from .context import Context
 from .facts_serial import access_facts, driver_facts, name_facts
 from .facts_usb import adapter_facts, bus_facts, host_facts, power_facts
@@ -17,7 +15,7 @@ from .view import View
 def view(context: Context, subject: Subject) -> View:
     """All facts about one adapter."""
     return View(
-        route=route(context, subject),
+        route=route(subject),
         host=host_facts(context),
         adapter=adapter_facts(context, subject),
         power=power_facts(context, subject),
@@ -30,19 +28,17 @@ def view(context: Context, subject: Subject) -> View:
     )
 
 
-def route(context: Context, subject: Subject) -> str | UnsetType:
+def route(subject: Subject) -> str | UnsetType:
     """The way this adapter takes: by the configuration lines that name it, else native.
 
-    When no configuration could be read, an interface that a hypervisor's hand shows on
-    (usbfs) is on the device route; one with a serial driver is taken for native.
+    Absent when a line that could not be seen might say otherwise.
     """
-    if known(subject.items):
-        kinds = {item.kind for item in subject.items}
-        for kind in ("device", "forwarded", "controller"):
-            if kind in kinds:
-                return kind
-        return "native"
-    device = subject.device
-    if device is not None and known(device.interfaces) and any(one.driver == "usbfs" for one in device.interfaces):
+    kinds = {item.kind for item in subject.items}
+    if "device" in kinds:
         return "device"
-    return UNSET if device is None else "native"
+    if subject.partial:
+        return UNSET
+    for kind in ("forwarded", "controller"):
+        if kind in kinds:
+            return kind
+    return "native"

@@ -55,9 +55,9 @@ class Context:
 
     def free_adapters(self) -> list[Subject] | UnsetType:
         """Present adapters that no VM asks for."""
-        if any(not known(subject.items) for subject in self.subjects):
+        if any(subject.partial for subject in self.subjects):
             return UNSET
-        return [one for one in self.subjects if one.device is not None and one.items == ()]
+        return [one for one in self.subjects if one.device is not None and not one.items]
 
 
 def context(evidence: Evidence, subjects: Sequence[Subject]) -> Context:

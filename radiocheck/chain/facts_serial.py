@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -70,14 +71,13 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         ],
         tty=next(iter(device_ttys(device)), None),
         module=module if not isinstance(module, Module) else module.name,
+        files=context.evidence.module_files,
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
         probe_error=_probe_error(log) if logged else UNSET,
         detached=_detached(log) if logged else UNSET,
-        foreign=next((event.data.get("comm") for event in reversed(log) if event.kind == "foreign-set-config"), None)
-        if logged
-        else UNSET,
+        foreign=_foreign(log) if logged else UNSET,
         chip_errors=sum(1 for event in log if event.kind.startswith("chip-") and event.kind.endswith("error"))
         if logged
         else UNSET,
@@ -130,6 +130,15 @@ def _probe_error(log: Sequence[Event]) -> str | None:
     return error
 
 
+def _foreign(log: Sequence[Event]) -> str | None:
+    """The program that fought for the interface through usbfs.  A hypervisor's threads are no strangers."""
+    for event in reversed(log):
+        name = event.data.get("comm", "")
+        if event.kind == "foreign-set-config" and not name.startswith(("CPU ", "qemu", "kvm")):
+            return name
+    return None
+
+
 def _detached(log: Sequence[Event]) -> bool:
     """The driver let go and has not come back, and nothing was unplugged."""
     away = False
@@ -170,14 +179,25 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
 
 
 def _held_number(context: Context, names: Sequence[str]) -> str | UnsetType | None:
-    """A vanished tty that a process still holds: its number is not free, so the adapter comes back under another."""
+    """A vanished tty that a process still holds: its number is not free, so the adapter came back under another.
+
+    Only a lower number of the adapter's own kind can have pushed it up (usb-serial.c, cdc-acm.c: lowest free minor).
+    """
     if not known(context.evidence.handles):
         return UNSET
-    present = set(context.ttys) if known(context.ttys) else set(names)
+    own = [_kind_and_number(name) for name in names]
     for handle in context.evidence.handles.open:
-        if handle.major in TTY_MAJORS and handle.deleted and handle.path.rpartition("/")[2] not in present:
+        kind, number = _kind_and_number(handle.path)
+        gone = handle.major in TTY_MAJORS and handle.deleted
+        if gone and any(kind == mine and number < other for mine, other in own):
             return f"{handle.path} (held by {handle.command}, process {handle.pid})"
     return None if context.all_handles_seen() else UNSET
+
+
+def _kind_and_number(name: str) -> tuple[str, int]:
+    """ "/dev/ttyUSB1" → ("ttyUSB", 1)."""
+    match = re.fullmatch(r"(?:.*/)?([A-Za-z]+)(\d{1,6})", name)
+    return (match[1], int(match[2])) if match else (name, -1)
 
 
 def access_facts(context: Context, subject: Subject) -> AccessFacts:

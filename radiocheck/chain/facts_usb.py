@@ -44,13 +44,13 @@ def place_of(subject: Subject) -> str | None:
 
 
 def port_record(context: Context, subject: Subject) -> UsbPort | UnsetType | None:
-    """The port object of that place; null: there is none; absent: not seen."""
+    """The port object of that place; null: there is none; absent: not seen, or the place is not known."""
     place = place_of(subject)
-    if not known(context.ports):
+    if not known(context.ports) or place is None:
         return UNSET
     if subject.device is not None and isinstance(subject.device.port, str):
         return context.ports.get(subject.device.port)
-    port = port_of(place) if place else None
+    port = port_of(place)
     return context.ports.get(port) if port else None
 
 
@@ -65,7 +65,7 @@ def adapter_facts(context: Context, subject: Subject) -> AdapterFacts:
         "seen_before": _seen_before(context, subject),
     }
     if device is None:
-        asked = subject.items[0] if known(subject.items) and subject.items else None
+        asked = subject.items[0] if subject.items else None
         place = place_of(subject)
         return AdapterFacts(
             **common,
@@ -139,8 +139,8 @@ def power_facts(context: Context, subject: Subject) -> PowerFacts:
     short: int | UnsetType = UNSET
     refused: bool | UnsetType = UNSET
     if known(context.events):
-        mine = about(context.events, place) if place else []
-        logged = sum(1 for event in mine if event.kind == "over-current")
+        if place is not None:
+            logged = sum(1 for event in about(context.events, place) if event.kind == "over-current")
         hub = device.parent if device is not None else None
         short = sum(
             1 for event in context.events if event.kind == "hub-power-short" and event.device in (place, hub, None)
@@ -163,6 +163,15 @@ def power_facts(context: Context, subject: Subject) -> PowerFacts:
         refused=refused,
         short=short,
     )
+
+
+def _short(event: Event, where: tuple[str | None, ...]) -> bool:
+    """A power warning about one of these places.
+
+    "insufficient power available to use all downstream ports" only tells that a hub is
+    bus-powered (hub.c, hub_configure), which is no trouble in itself.
+    """
+    return event.kind == "hub-power-short" and event.device in where and "insufficient power" not in event.text
 
 
 def _hub(context: Context, device: UsbDevice) -> tuple[bool | UnsetType, int | UnsetType, int | UnsetType]:
@@ -212,7 +221,7 @@ def _from_log(context: Context, subject: Subject, events: Sequence[Event], place
     if known(context.devices):
         trouble = {name: errors for name, errors in trouble.items() if name not in context.devices or name == place}
     errors = [event for found in trouble.values() for event in found]
-    mine = recent(about(events, place), context.now) if place else []
+    mine = recent(about(events, place), context.now) if place else None
     arrival = since_arrival(events, place) if place else []
     gone = [stay for stay in stays(events) if stay.device == place and stay.gone]
     left = int(context.now - gone[-1].ended) if gone and gone[-1].ended is not None else None
@@ -228,22 +237,38 @@ def _from_log(context: Context, subject: Subject, events: Sequence[Event], place
         "gave_up": not present and any(event.kind == "gave-up" for event in errors),
         "failed_port": None if present or not errors else next(iter(trouble)),
         "error": None if present or not errors else errors[-1].text,
-        "disconnects": sum(1 for event in mine if event.kind == "disconnect"),
-        "resets": sum(1 for event in mine if event.kind == "reset"),
-        "noise": sum(1 for event in mine if event.kind == "noise"),
+        "failed_s": _failed_s(context, [] if present else errors),
+        "dead_controller": _dead(events, controller if isinstance(controller, str) else None) or None,
+        "disconnects": _count(mine, "disconnect"),
+        "resets": _count(mine, "reset"),
+        "noise": _count(mine, "noise"),
         "left_s": left,
-        "controller_dead": _dead(events, controller if isinstance(controller, str) else None),
+        "controller_dead": _dead(events, controller if isinstance(controller, str) else None) is not None,
         "controller_full": bool(full),
         "no_interfaces": any(event.kind in ("no-interfaces", "no-configuration") for event in arrival),
     }
 
 
-def _dead(events: Sequence[Event], controller: str | None) -> bool:
-    """A controller that died and was not registered again; any one when it is not known which."""
-    dead: set[str] = set()
+def _count(events: Sequence[Event] | None, kind: str) -> int | UnsetType:
+    """How many; absent when the place is not known."""
+    return UNSET if events is None else sum(1 for event in events if event.kind == kind)
+
+
+def _failed_s(context: Context, errors: Sequence[Event]) -> int | UnsetType | None:
+    """Seconds since the newest enumeration error; null: none; absent: the log tells no times."""
+    if not errors:
+        return None
+    return int(context.now - errors[-1].at) if errors[-1].at is not None else UNSET
+
+
+def _dead(events: Sequence[Event], controller: str | None) -> str | None:
+    """The controller that died and was not registered again, "" when its address is not told; null: none."""
+    dead: dict[str, None] = {}
     for event in events:
         if event.kind == "controller-dead":
-            dead.add(event.controller or "")
+            dead[event.controller or ""] = None
         elif event.kind == "bus-registered":
-            dead.discard(event.controller or "")
-    return controller in dead if controller is not None else bool(dead)
+            dead.pop(event.controller or "", None)
+    if controller is not None:
+        return controller if controller in dead else None
+    return next(iter(dead), None)

@@ -12,7 +12,7 @@ from radiocheck.evidence.usb import Controller, UsbDevice
 
 from .adapters import is_hub, label
 from .context import TTY_MAJORS, USBFS_MAJOR, Context
-from .items import Item, picked, picks, vm_name
+from .items import Item, items, picked, picks, vm_name
 from .rights import may_open
 from .subjects import Subject, device_ttys, tty_behind, usb_minor
 from .view import AssignmentFacts, HandoverFacts
@@ -20,10 +20,8 @@ from .view import AssignmentFacts, HandoverFacts
 REFUSALS = frozenset({"node-refused"})  # libusb could not open the node: errno 13 or 1
 
 
-def assignment_facts(context: Context, subject: Subject) -> list[AssignmentFacts] | UnsetType:
-    """One element per configuration line that concerns this adapter."""
-    if not known(subject.items):
-        return UNSET
+def assignment_facts(context: Context, subject: Subject) -> list[AssignmentFacts]:
+    """One element per configuration line that concerns this adapter, and an empty one for what was not seen."""
     found = []
     for position, item in enumerate(subject.items):
         facts = _common(context, subject, item) | {"guessed": position in subject.guessed}
@@ -34,14 +32,14 @@ def assignment_facts(context: Context, subject: Subject) -> list[AssignmentFacts
         else:
             facts |= _forwarded(context, subject, item)
         found.append(AssignmentFacts(**facts))
-    return found
+    return [*found, AssignmentFacts()] if subject.partial else found
 
 
 def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     """Who holds it at this moment, over all VMs."""
     facts: dict[str, Any] = {}
     device = subject.device
-    if known(subject.items):
+    if not subject.partial:
         facts["assigned"] = len({item.vm for item in subject.items})
         running = {item.vm for item in subject.items if item.running is True}
         if all(known(item.running) for item in subject.items):
@@ -51,7 +49,8 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
         if known(holders):
             hypervisors = {one.pid for one in holders if one.hypervisor is True}
             strangers = _strangers(context, subject, hypervisors)
-            if context.all_handles_seen():
+            no_vm = known(context.evidence.qemu) and not context.evidence.qemu
+            if context.all_handles_seen() or no_vm:
                 facts |= {"hypervisors": len(hypervisors), "stranger": strangers}
             else:  # what is seen is seen; what is not may still be there
                 if len(hypervisors) > 1:
@@ -63,7 +62,7 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
 
 def _strangers(context: Context, subject: Subject, pids: set[int]) -> str | UnsetType | None:
     """A VM that holds it without a configuration line for it."""
-    if not known(subject.items) or not known(context.evidence.qemu):
+    if subject.partial or not known(context.evidence.qemu):
         return UNSET
     mine = {item.vm for item in subject.items}
     for process in context.evidence.qemu:
@@ -108,11 +107,14 @@ def _common(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
 
 def _device(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
     device = subject.device
-    facts: dict[str, Any] = {"pinned": item.pinned, "next_pinned": item.pinned and item.in_next is True}
+    facts: dict[str, Any] = {
+        "pinned": item.pinned,
+        "next_pinned": UNSET if not known(item.in_next) else item.pinned and item.in_next,
+    }
     bound = known(item.live_address) and item.live_address is not None
     facts["live_pinned"] = bound
     facts["live_node"] = f"{item.live_bus}:{item.live_address}" if bound else None
-    if known(context.devices):
+    if known(context.devices) and not item.unresolved:
         devices = [one for one in context.devices.values() if not is_hub(one)]
         chosen = picked(item, devices)
         facts["matches"] = len(chosen)
@@ -197,7 +199,7 @@ def _controller(context: Context, item: Item) -> dict[str, Any]:
             "controller_driver": mine.driver,
             "controller_vfio": mine.vfio,
             "iommu": UNSET if not known(mine.iommu_group) else mine.iommu_group is not None,
-            "group_others": _still_driven(mine),
+            "group_others": _still_driven(mine, _given_to(context, item.vm)),
         }
     if item.running is False:
         facts["controller_held"] = False
@@ -208,12 +210,22 @@ def _controller(context: Context, item: Item) -> dict[str, Any]:
     return facts
 
 
-def _still_driven(controller: Controller) -> list[str] | UnsetType:
-    """Members of its IOMMU group that a host driver still uses; bridges do not count (vfio.rst)."""
+def _given_to(context: Context, vm: str) -> set[str | None]:
+    """PCI functions that a VM is given: they leave the host together."""
+    return {one.controller for one in items(context.evidence) if one.vm == vm}
+
+
+def _still_driven(controller: Controller, given: set[str | None]) -> list[str] | UnsetType:
+    """Members of its IOMMU group that a host driver still uses and the VM is not given.
+
+    Bridges do not count (Linux, Documentation/driver-api/vfio.rst).
+    """
     if not known(controller.group):
         return UNSET
     found = []
     for member in controller.group:
+        if member.address in given:
+            continue
         if not known(member.driver) or not known(member.class_):
             return UNSET
         bridge = member.class_.removeprefix("0x").startswith("0604")

@@ -47,13 +47,16 @@ class Item:
     @property
     def pinned(self) -> bool:
         """Selected by a device number, which changes at every enumeration."""
-        return self.selector in ("address", "node", "ids-address")
+        return self.selector in ("address", "node", "ids-address") and not self.unresolved
+
+    @property
+    def unresolved(self) -> bool:
+        """Names a node by a path that is not its own, such as a udev link: what it picks was not seen."""
+        return self.selector == "node" and self.address is None
 
 
-def items(evidence: Evidence) -> list[Item] | UnsetType:
-    """All assignments of all VMs; absent when neither libvirt nor QEMU could be looked at."""
-    if not known(evidence.domains) and not known(evidence.qemu):
-        return UNSET
+def items(evidence: Evidence) -> list[Item]:
+    """All assignments of all VMs that could be looked at."""
     processes = list(evidence.qemu) if known(evidence.qemu) else []
     domains = list(evidence.domains) if known(evidence.domains) else []
     found: list[Item] = []
@@ -93,8 +96,8 @@ def _of_domain(domain: Domain, process: QemuProcess | None) -> list[Item]:
     result = [replace(item, **common) for item in _of_definition(domain.name, later)]
     rest = [replace(item, **common) for item in _of_definition(domain.name, now)]
     in_live: bool | UnsetType = False if running is False or known(domain.live) else UNSET
-    # A transient domain's next start is known only to whoever creates it.
-    in_next: bool | UnsetType = False if later is not None else UNSET
+    # A transient domain has only what it was started with; whoever creates it will say the same again.
+    in_next: bool | UnsetType = domain.next is None if known(domain.next) else UNSET
     merged = []
     for item in result:
         twin = next((other for other in rest if _same(item, other)), None)
@@ -202,10 +205,14 @@ def _of_process(process: QemuProcess) -> list[Item]:
         "autostart": None,
         "process": process,
         "in_live": True,
-        "in_next": True,
+        # libvirt resolves what its XML says before it starts QEMU: the command line does not tell the next start.
+        "in_next": UNSET if process.libvirt is True else True,
         "usb_bus": process.usb_bus,
     }
     found = [_usb_host(argument) for argument in (process.usb if known(process.usb) else [])]
+    if process.libvirt is True:
+        common["manager"] = "libvirt"
+        found = [replace(item, missing=item.selector == "nothing") for item in found]
     found += [
         Item(
             vm="",
@@ -270,7 +277,7 @@ def _usb_host(argument: UsbHostArg) -> Item:
 
 def picks(item: Item, device: UsbDevice) -> bool:
     """Whether a selector picks out a present device (host.c `usb_host_auto_check`, virhostdev.c)."""
-    if item.selector == "nothing":
+    if item.selector == "nothing" or item.unresolved:
         return False
     return (
         (item.vid is None or item.vid == device.vid)

@@ -23,10 +23,11 @@ from .verdict import (
     REPORT_FORMAT,
     Adapter,
     Chain,
+    ChainRoute,
     ChainState,
     Finding,
+    Missing,
     Report,
-    Route,
     Step,
     StepName,
     StepState,
@@ -88,13 +89,13 @@ def names_device(text: str, device: UsbDevice, evidence: Evidence) -> bool:
 
 
 def _is_wanted(subject: Subject, only: Only, evidence: Evidence) -> bool:
-    if only.vm is not None and not (known(subject.items) and any(item.vm == only.vm for item in subject.items)):
+    if only.vm is not None and all(item.vm != only.vm for item in subject.items):
         return False
     if only.adapter is None:
         return True
     if subject.device is not None:
         return names_device(only.adapter, subject.device, evidence)
-    asked = {f"{item.vid}:{item.pid}" for item in subject.items} if known(subject.items) else set()
+    asked = {f"{item.vid}:{item.pid}" for item in subject.items}
     stay = subject.stay
     remembered = {stay.serial, stay.device, f"{stay.vid}:{stay.pid}"} if stay else set()
     return only.adapter in asked | remembered | {subject.place, subject.label}
@@ -102,12 +103,12 @@ def _is_wanted(subject: Subject, only: Only, evidence: Evidence) -> bool:
 
 def chain(facts: Facts, subject: Subject, rules: RuleSet, gaps: Sequence[Gap]) -> Chain:
     """The steps of one adapter in order; behind the first break nothing is judged."""
-    route = cast(Route, facts.get("route", "native"))
+    route = cast(ChainRoute, facts.get("route", "unknown"))
     steps: list[Step] = []
     broken: StepName | None = None
     findings = _findings(facts, rules, gaps)
     for rule in rules.steps:
-        if route not in rule.routes:
+        if route != "unknown" and route not in rule.routes:
             steps.append(Step(step=rule.name, question=rule.question, state="unused", because=rule.unused))
         elif broken is not None:
             because = f"lies behind the break at {broken}"
@@ -175,7 +176,11 @@ def _step(rule: StepRule, facts: Facts, findings: list[Finding], gaps: Sequence[
     elif rule.sound is not None and evaluate(rule.sound, facts) is True:
         state = "sound"
     saw = [fill(sight.say, facts) for sight in rule.saw if complete(sight.say, facts) and _holds(sight.when, facts)]
-    missing = lacking(rule.sound.paths, facts, None, gaps) if state == "unseen" and rule.sound else []
+    missing: list[Missing] = []
+    if state == "unseen":
+        missing = lacking(rule.sound.paths, facts, None, gaps) if rule.sound else []
+        undecided = [one for one in findings if one.result == "unknown" and one.gravity == "break"]
+        missing = list(dict.fromkeys([*missing, *(item for one in undecided for item in one.missing)]))
     return Step(
         step=rule.name,
         question=rule.question,

@@ -115,6 +115,10 @@ def load(folders: Sequence[Path]) -> RuleSet:
                     rule.spot.complain(f"a rule `{name}` is already in {rules[name].file}; choose another name")
                 )
             rules.setdefault(name, rule)
+        if folder != shipped():  # the shipped ones are held by tests; a person's own are checked in full
+            from .rule_check import check_rule
+
+            complaints += [complaint for rule in found.values() for complaint in check_rule(rule)]
     for rule in rules.values():
         for other in rule.explains:
             if other not in rules:

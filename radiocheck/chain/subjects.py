@@ -6,8 +6,6 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from msgspec import UNSET, UnsetType
-
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence
 from radiocheck.evidence.usb import UsbDevice
@@ -24,7 +22,8 @@ class Subject:
     label: str
     device: UsbDevice | None
     known_by: str  # bus, configuration, log, port
-    items: tuple[Item, ...] | UnsetType
+    items: tuple[Item, ...]
+    partial: bool  # there may be lines for it that could not be seen
     guessed: frozenset[int] = frozenset()  # positions in `items` that were tied to it by elimination
     stay: Stay | None = None  # what the log remembers of an absent one
     place: str | None = None  # sysfs name where something fails to enumerate
@@ -44,7 +43,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     devices = [device for device in evidence.usb if not is_hub(device)] if known(evidence.usb) else []
     had_tty = {stay.device for stay in history if stay.tty and not stay.gone}
     everything = items(evidence)
-    lines = list(everything) if known(everything) else []
+    lines = list(everything)
     lines += _hot_plugged(evidence, lines, devices)
 
     drafts = {device.name: _Draft(device) for device in devices if is_adapter(device, evidence, had_tty)}
@@ -77,18 +76,23 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             draft.items.append(item)
         else:
             absent.append(_absent(item, history))
+    unread = not known(evidence.domains) or not known(evidence.qemu)
+    # A line that pins a number nobody remembers may mean any adapter that nothing else claims.
+    stray = any(subject.stay is None and _may_mean_any(subject.items[0]) for subject in absent)
     present = [
         Subject(
             label=label(draft.device),
             device=draft.device,
             known_by="bus",
-            items=UNSET if not known(everything) and not draft.items else tuple(draft.items),
+            items=tuple(draft.items),
+            partial=unread or (not draft.items and (stray or _maybe_hot_plugged(draft.device, evidence))),
             guessed=frozenset(draft.guessed),
         )
         for draft in drafts.values()
     ]
+    absent = [replace(subject, partial=unread) for subject in absent]
     found = present + _merged(absent)
-    return found + _remembered(found, events, history, devices)
+    return found + _remembered(found, events, history, devices, evidence.taken.at)
 
 
 def _targets(item: Item, evidence: Evidence, devices: Sequence[UsbDevice]) -> list[UsbDevice]:
@@ -180,7 +184,9 @@ def _absent(item: Item, history: Sequence[Stay]) -> Subject:
     else:
         name = "a USB device that is not named"
     place = stay.device if stay is not None else None
-    return Subject(label=name, device=None, known_by="configuration", items=(item,), stay=stay, place=place)
+    return Subject(
+        label=name, device=None, known_by="configuration", items=(item,), partial=False, stay=stay, place=place
+    )
 
 
 def _merged(absent: Sequence[Subject]) -> list[Subject]:
@@ -188,14 +194,14 @@ def _merged(absent: Sequence[Subject]) -> list[Subject]:
     found: dict[str, Subject] = {}
     for subject in absent:
         same = found.get(subject.label)
-        if same is not None and known(same.items) and known(subject.items):
+        if same is not None:
             subject = replace(same, items=same.items + subject.items)
         found[subject.label] = subject
     return list(found.values())
 
 
 def _remembered(
-    found: Sequence[Subject], events: Sequence[Event], history: Sequence[Stay], devices: Sequence[UsbDevice]
+    found: Sequence[Subject], events: Sequence[Event], history: Sequence[Stay], devices: Sequence[UsbDevice], now: float
 ) -> list[Subject]:
     """What only the log tells of: something that fails to enumerate, or an adapter that left.
 
@@ -211,6 +217,7 @@ def _remembered(
                 device=None,
                 known_by="port",
                 items=(),
+                partial=False,
                 place=place,
             )
             for place in trouble
@@ -219,7 +226,7 @@ def _remembered(
         return []
     gone = [stay for stay in history if stay.gone and stay.tty]
     back = {(device.vid, device.pid) for device in devices}
-    gone = [stay for stay in gone if (stay.vid, stay.pid) not in back]
+    gone = [stay for stay in gone if (stay.vid, stay.pid) not in back and _lately(stay, now)]
     if not gone:
         return []
     stay = gone[-1]
@@ -230,10 +237,16 @@ def _remembered(
             device=None,
             known_by="log",
             items=(),
+            partial=False,
             stay=stay,
             place=stay.device,
         )
     ]
+
+
+def _lately(stay: Stay, now: float) -> bool:
+    """Left within a day; what left earlier was put away, not lost."""
+    return stay.ended is None or now - stay.ended <= 86_400
 
 
 def _hot_plugged(evidence: Evidence, lines: Sequence[Item], devices: Sequence[UsbDevice]) -> list[Item]:
@@ -268,6 +281,18 @@ def _hot_plugged(evidence: Evidence, lines: Sequence[Item], devices: Sequence[Us
                     )
                 )
     return found
+
+
+def _may_mean_any(item: Item) -> bool:
+    return item.kind == "device" and item.vid is None and item.selector in ("address", "node", "nothing")
+
+
+def _maybe_hot_plugged(device: UsbDevice, evidence: Evidence) -> bool:
+    """No kernel driver has it, some VM runs or may run, and not every process could be looked into."""
+    if known(evidence.handles) and evidence.handles.unread == 0:
+        return False
+    no_vm = known(evidence.qemu) and not evidence.qemu
+    return not device_ttys(device) and not no_vm
 
 
 def usb_minor(device: UsbDevice) -> int | None:

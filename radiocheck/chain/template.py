@@ -13,6 +13,8 @@ from typing import Any
 
 PLACEHOLDER = re.compile(r"(?<!\$)\{([a-z_]+(?:\.[a-z_]+)+)\}")
 PRINTABLE = re.compile(r"[\x20-\x7e]*")
+PLAIN = re.compile(r"[A-Za-z0-9@%_+=:,./-]*")  # what shlex.quote leaves as it is
+QUOTING = re.compile(r"['\"`]|<<")
 ABSENT = object()
 
 
@@ -56,10 +58,15 @@ def command(text: str, facts: Mapping[str, Any]) -> str | None:
 
     A value with control or non-ASCII characters gives None too: what a device says of
     itself must not be able to write a command that does something else than it shows.
+    Inside quotes or a here-document the shell's quoting does not hold, so a command that
+    has any of them takes only values without special characters.
     """
     for path in placeholders(text):
         value = look_up(facts, path)
-        if value in (ABSENT, None, [], "") or not PRINTABLE.fullmatch(_word(value)):
+        if value in (ABSENT, None, [], ""):
+            return None
+        allowed = PLAIN if QUOTING.search(text) else PRINTABLE
+        if not allowed.fullmatch(_word(value)):
             return None
     return PLACEHOLDER.sub(lambda match: shlex.quote(_word(look_up(facts, match.group(1)))), text)
 

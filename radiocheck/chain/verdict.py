@@ -19,6 +19,7 @@ Result = Literal["found", "clear", "unknown"]
 Gravity = Literal["break", "strain"]
 Risk = Literal["reads", "reversible", "interrupts", "hands-on"]
 Route = Literal["native", "device", "controller", "forwarded"]
+ChainRoute = Literal["native", "device", "controller", "forwarded", "unknown"]
 
 
 class Remedy(Struct, frozen=True, kw_only=True):
@@ -86,7 +87,7 @@ class Chain(Struct, frozen=True, kw_only=True):
     """The path of one adapter."""
 
     adapter: Adapter
-    route: Route
+    route: ChainRoute  # unknown: not every VM's configuration could be read
     vms: list[str]
     state: ChainState
     step: StepName | None  # the step blamed: broken, or weak when none is broken

@@ -97,11 +97,13 @@ class BusFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     gave_up: Annotated[bool | UnsetType, LOG] = UNSET  # "unable to enumerate" is the last word on its port
     failed_port: Annotated[str | UnsetType | None, LOG] = UNSET  # a port on which something fails to enumerate now
     error: Annotated[str | UnsetType | None, LOG] = UNSET  # the newest enumeration error, the kernel's words
+    failed_s: Annotated[int | UnsetType | None, LOG] = UNSET  # seconds since that error; null: none
     disconnects: Annotated[int | UnsetType, LOG] = UNSET
     resets: Annotated[int | UnsetType, LOG] = UNSET
     noise: Annotated[int | UnsetType, LOG] = UNSET  # "disabled by hub (EMI?)"
     left_s: Annotated[int | UnsetType | None, LOG] = UNSET  # seconds since it last left the bus; null: never
     controller_dead: Annotated[bool | UnsetType, LOG] = UNSET
+    dead_controller: Annotated[str | UnsetType | None, LOG] = UNSET  # PCI address of the one that died; null: not told
     controller_full: Annotated[bool | UnsetType, LOG] = UNSET
     no_interfaces: Annotated[bool | UnsetType, LOG] = UNSET  # kernel found no usable configuration
 
@@ -124,6 +126,7 @@ class DriverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     interfaces: Annotated[list[InterfaceFacts] | UnsetType, USB] = UNSET
     tty: Annotated[str | UnsetType | None, USB] = UNSET
     module: Annotated[str | UnsetType | None, MODULES] = UNSET  # the module that matches; null: none does
+    files: Annotated[bool | UnsetType, MODULES] = UNSET  # the running kernel's folder of modules is there
     loaded: Annotated[bool | UnsetType, MODULES] = UNSET
     available: Annotated[bool | UnsetType, MODULES] = UNSET
     blocked_by: Annotated[str | UnsetType | None, MODULES] = UNSET
