@@ -160,7 +160,9 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
     links = context.evidence.links
     facts: dict[str, Any] = {}
     if known(links):
-        mine = [link for link in links if link.target == tty or (known(link.claimants) and tty in link.claimants)]
+        # A name that udev notes and that is not on disk (a container, say) is no name.
+        real = [link for link in links if link.target is not None]
+        mine = [link for link in real if link.target == tty or (known(link.claimants) and tty in link.claimants)]
         by_id = next((link for link in mine if "/by-id/" in link.path), None)
         by_path = next((link for link in mine if "/by-path/" in link.path), None)
         facts = {
@@ -251,7 +253,8 @@ def _holders(context: Context, device: UsbDevice | None, node: Node | None) -> d
             where = "usb"
         if where is not None:
             found.append(_holder(context, handle, where))
-    if context.all_handles_seen():
+    node_unknown = device is not None and bool(device_ttys(device)) and node is None
+    if context.all_handles_seen() and not node_unknown:
         return {"holders": found, "all_holders_seen": True, "tty_holders": len(on_tty)}
     return {"holders": [*found, HolderFacts()]}
 

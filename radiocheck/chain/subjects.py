@@ -92,7 +92,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     ]
     absent = [replace(subject, partial=unread) for subject in absent]
     found = present + _merged(absent)
-    return found + _remembered(found, events, history, devices, evidence.taken.at)
+    return found + _remembered(found, events, history, devices, evidence.taken.at, unread)
 
 
 def _targets(item: Item, evidence: Evidence, devices: Sequence[UsbDevice]) -> list[UsbDevice]:
@@ -201,7 +201,12 @@ def _merged(absent: Sequence[Subject]) -> list[Subject]:
 
 
 def _remembered(
-    found: Sequence[Subject], events: Sequence[Event], history: Sequence[Stay], devices: Sequence[UsbDevice], now: float
+    found: Sequence[Subject],
+    events: Sequence[Event],
+    history: Sequence[Stay],
+    devices: Sequence[UsbDevice],
+    now: float,
+    unread: bool,
 ) -> list[Subject]:
     """What only the log tells of: something that fails to enumerate, or an adapter that left.
 
@@ -217,7 +222,7 @@ def _remembered(
                 device=None,
                 known_by="port",
                 items=(),
-                partial=False,
+                partial=unread,
                 place=place,
             )
             for place in trouble
@@ -237,7 +242,7 @@ def _remembered(
             device=None,
             known_by="log",
             items=(),
-            partial=False,
+            partial=unread,
             stay=stay,
             place=stay.device,
         )

@@ -182,7 +182,7 @@ FAULTS: dict[str, tuple[Evidence, str, str, str]] = {
     ),
     "two sticks without serial numbers": (
         m.native(**two((None, None), links=[Link(path=m.BY_ID, target="ttyACM1", claimants=["ttyACM0", "ttyACM1"])])),
-        "broken",
+        "weak",
         "name",
         "name-points-elsewhere",
     ),
