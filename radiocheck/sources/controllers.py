@@ -16,7 +16,7 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import Controller, GroupMember
 
-from .machine import Machine, Seen, refused
+from .machine import Machine, Seen, decoded, refused
 
 FUNCTIONS = "/sys/bus/pci/devices"
 USB_DEVICES = "/sys/bus/usb/devices"
@@ -58,7 +58,7 @@ def collect(machine: Machine) -> Seen:
             if text is not None and text.strip().lower().removeprefix("0x").startswith(USB_CLASS):
                 own: list[Gap] = []
                 controller = _controller(machine, address, own)
-                if machine.exists(f"{FUNCTIONS}/{address}"):  # else the function was removed meanwhile
+                if machine.exists(f"{FUNCTIONS}/{address}/class"):  # else the function was removed meanwhile
                     controllers.append(controller)
                     gaps.extend(own)
     except OSError as error:
@@ -116,7 +116,7 @@ def _members(machine: Machine, folder: str, address: str, what: str, gaps: list[
         return UNSET  # the function itself is a member: an empty list means that it left meanwhile
     return [
         GroupMember(
-            address=name,
+            address=decoded(name),
             class_=_read(machine, f"{devices}/{name}/class", f"{what}.group[{name}].class_", _class, gaps),
             driver=_linked(machine, f"{devices}/{name}/driver", f"{what}.group[{name}].driver", gaps),
         )
@@ -161,7 +161,8 @@ def _read(machine: Machine, path: str, what: str, parse: Callable[[str], Any], g
 
 def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
     try:
-        return machine.target(link)
+        name = machine.target(link)
+        return name if name is None else decoded(name)
     except OSError as error:
         gaps.append(refused(what, error))
         return UNSET

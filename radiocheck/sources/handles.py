@@ -28,9 +28,7 @@ VFIO_MINOR = 196  # Linux include/linux/miscdevice.h
 
 _DELETED = " (deleted)"  # Linux fs/d_path.c
 # Reading the status of a file whose server or daemon is gone can take for ever; devices do not live there.
-_REMOTE = frozenset(
-    "9p afs ceph cifs coda fuse fuseblk gfs2 lustre ncpfs nfs nfs4 ocfs2 smb3 virtiofs".split()  # noqa: SIM905 (a list of words reads best)
-)
+_REMOTE = frozenset("9p afs ceph cifs coda fuse fuseblk gfs2 lustre ncpfs nfs nfs4 ocfs2 smb3 virtiofs".split())
 _HYPERVISORS = ("qemu-system", "qemu-kvm")
 _HYPERVISORS_WHOLE = frozenset({"kvm", "qemu", "cloud-hypervisor", "crosvm"})
 # Folders and units that container engines give their processes in the control group tree (from memory)
@@ -79,7 +77,7 @@ def collect(machine: Machine) -> Seen:
     if unread:
         detail = f"{unread} processes of other accounts could not be looked into"
         gaps.append(Gap(what="handles", why="denied", detail=detail, provide="run as root"))
-    if unseen := _unseen(machine):
+    if unseen := proc.hidden(machine, "handles"):
         gaps.append(unseen)
     return Seen({"handles": Handles(open=found, unread=unread or bool(unseen) * 1)}, tuple(gaps))
 
@@ -115,7 +113,7 @@ def _held(machine: Machine, pid: int, wanted: Wanted, remote: dict[str, tuple[st
     except OSError:
         return held
     far: tuple[str, ...] | None = None
-    for name in sorted(names, key=len):
+    for name in sorted(names, key=lambda name: (len(name), name)):
         path = f"{folder}/{name}"
         try:
             text = os.readlink(path)
@@ -206,29 +204,9 @@ def _container(
         return True
     if group is not None and any(mark in group for mark in _CONTAINER_GROUPS):
         return True
-    first, own = proc.link(machine, 1, "ns/mnt"), proc.link(machine, pid, "ns/mnt")
-    if (first is not None and first == own) or hypervisor is True:
+    ours = {proc.link(machine, 1, "ns/mnt"), proc.link(machine, "self", "ns/mnt")} - {None}  # PID 1's is root's to read
+    if proc.link(machine, pid, "ns/mnt") in ours or hypervisor is True:
         return False
     if group is not None and (proc.unit(group) or "").endswith(".service"):
         return False
     return UNSET
-
-
-def _unseen(machine: Machine) -> Gap | None:
-    """The gap for processes that do not show at all."""
-    namespace = proc.link(machine, os.getpid(), "ns/pid") if machine.root == "/" else None
-    if namespace not in (None, proc.PID_NAMESPACE_OF_THE_HOST):
-        detail = "only the processes of this container can be seen"
-        return Gap(what="handles", why="not-here", detail=detail, provide="run on the host, outside of any container")
-    if machine.euid == 0:
-        return None
-    try:
-        lines = machine.read("/proc/self/mountinfo").split("\n")
-    except OSError:
-        return None
-    mounts = [line for line in lines if line.split()[4:5] == ["/proc"] and " - proc " in line]
-    # Linux Documentation/filesystems/proc.rst: hidepid=2 is `invisible`, 4 is `ptraceable`
-    if mounts and any(f"hidepid={value}" in mounts[-1] for value in ("2", "invisible", "4", "ptraceable")):
-        detail = "/proc hides the processes of other accounts (hidepid)"
-        return Gap(what="handles", why="denied", detail=detail, provide="run as root")
-    return None

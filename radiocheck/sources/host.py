@@ -160,6 +160,8 @@ def _container(machine: Machine, gaps: list[Gap]) -> Any:
         if machine.exists(path):
             word = (_quiet(machine, path) or "").replace("\0", "").strip() if name is None else name
             return word or "container-other"
+    if machine.exists("/run/systemd/system"):
+        return None  # a systemd that runs in a container writes the first mark at its start (from memory)
     said = _detected(machine, "--container")
     if said:
         return None if said == "none" else said

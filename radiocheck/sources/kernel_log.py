@@ -13,12 +13,11 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-import msgspec
-
 from radiocheck.evidence.record import Event, Gap, KernelLog
 
+from . import journal
 from .kernel_formats import CONTROLLER, CORE, FORMATS, INTERFACE, KINDS, TTY, Format
-from .machine import Machine, Ran, Seen, ToolHung, ToolMissing
+from .machine import Machine, Seen, ToolHung, ToolMissing
 
 __all__ = ["KINDS", "collect", "parse", "read", "read_line"]
 
@@ -26,9 +25,7 @@ EVENTS_LIMIT = 4000  # events that are kept; the newest
 LINES_LIMIT = 100_000  # lines that are asked of the journal; the newest
 TEXT_LIMIT = 400  # characters of a message that are kept
 
-_FIELDS = "--output-fields=MESSAGE,_SOURCE_MONOTONIC_TIMESTAMP"
-_JOURNAL = ("journalctl", "-k", "-b", "-o", "json", "--no-pager", "-n", str(LINES_LIMIT), _FIELDS)
-_RIGHTS = "run as root, or add your user to the group adm or systemd-journal"
+_TELLING = ("denied", "timed-out", "failed", "not-here", "no-tool")  # of two gaps, the one that tells more
 _BANNER = "Linux version "  # init/version-timestamp.c, linux_banner: the kernel's first own words
 
 # dev_name of USB devices, ports, interfaces (drivers/usb/core/usb.c, port.c, message.c) and ttys.
@@ -107,55 +104,37 @@ def _kept(text: str) -> str:
 
 def collect(machine: Machine) -> Seen:
     """`kernel_log`: the USB events of this boot, from the journal or else from `dmesg`."""
-    tried: list[Gap] = []
-    for attempt in (_from_journal, _from_dmesg):
-        log, gaps = attempt(machine)
-        if log is not None:
-            return Seen({"kernel_log": log}, gaps)
-        tried += gaps
-    # The reader that was refused tells more than the one that is not installed.
-    tried.sort(key=lambda gap: ("denied", "timed-out", "failed", "no-tool").index(gap.why))
-    return Seen({}, tuple(tried[:1]))
+    lines = journal.ask(machine, "kernel_log", LINES_LIMIT, "-k")
+    if isinstance(lines, list) and lines:
+        log, gaps = _log("journal", lines)
+        return Seen({"kernel_log": log}, gaps)
+    log_or_gap = _from_dmesg(machine)
+    if isinstance(log_or_gap, Gap):
+        tried = [gap for gap in (lines, log_or_gap) if isinstance(gap, Gap)]
+        return Seen({}, (min(tried, key=lambda gap: _TELLING.index(gap.why)),))
+    log, gaps = log_or_gap
+    return Seen({"kernel_log": log}, gaps)
 
 
-def _gap(why: str, detail: str, provide: str = _RIGHTS) -> tuple[Gap, ...]:
-    return (Gap(what="kernel_log", why=why, detail=detail, provide=provide),)
-
-
-def _from_journal(machine: Machine) -> tuple[KernelLog | None, tuple[Gap, ...]]:
-    ran = _run(machine, *_JOURNAL)
-    if isinstance(ran, tuple):
-        return None, ran
-    # systemd's sd-journal/journal access check prints this for people outside adm and
-    # systemd-journal (src/shared/journal-util.c); what they do get is their own messages.
-    if "not seeing messages from" in ran.err or "insufficient permissions" in ran.err:
-        return None, _gap("denied", "the journal shows only the caller's own messages")
-    lines = list(_journal_lines(ran.out))
-    if not lines:
-        return None, _gap("failed", ran.err.strip().splitlines()[0] if ran.err.strip() else "the journal is empty")
-    return _log("journal", lines)
-
-
-def _from_dmesg(machine: Machine) -> tuple[KernelLog | None, tuple[Gap, ...]]:
-    ran = _run(machine, "dmesg", "--time-format=iso")
-    if not isinstance(ran, tuple) and ran.code and "not permitted" not in ran.err:
-        ran = _run(machine, "dmesg")  # readers other than util-linux know no option for the time
-    if isinstance(ran, tuple):
-        return None, ran
+def _from_dmesg(machine: Machine) -> tuple[KernelLog, tuple[Gap, ...]] | Gap:
+    try:
+        ran = machine.run(("dmesg", "--time-format=iso"))
+        if ran.code and "not permitted" not in ran.err:
+            ran = machine.run(("dmesg",))  # readers other than util-linux know no option for the time
+    except ToolMissing:
+        return _gap("no-tool", "dmesg is not installed")
+    except ToolHung:
+        return _gap("timed-out", "dmesg did not answer")
     lines = list(_text_lines(ran.out, _booted(machine)))
     if ran.code or not lines:
-        error = ran.err.strip().splitlines()[0] if ran.err.strip() else "dmesg printed nothing"
-        return None, _gap("denied" if "not permitted" in error else "failed", error)
+        error = ran.err.strip().split("\n")[0][:200] or "dmesg printed nothing"
+        denied = "not permitted" in error
+        return _gap("denied" if denied else "failed", error, journal.RIGHTS if denied else "")
     return _log("dmesg", lines)
 
 
-def _run(machine: Machine, *argv: str) -> Ran | tuple[Gap, ...]:
-    try:
-        return machine.run(argv)
-    except ToolMissing:
-        return _gap("no-tool", f"{argv[0]} is not installed", "")
-    except ToolHung:
-        return _gap("timed-out", f"{argv[0]} did not answer", "")
+def _gap(why: str, detail: str, provide: str = "") -> Gap:
+    return Gap(what="kernel_log", why=why, detail=detail, provide=provide)
 
 
 def _booted(machine: Machine) -> float | None:
@@ -180,47 +159,10 @@ def _log(source: str, lines: list[tuple[float | None, str]]) -> tuple[KernelLog,
     from_boot = any(text.startswith(_BANNER) for _, text in lines[:20])
     gaps: tuple[Gap, ...] = ()
     if len(events) > EVENTS_LIMIT:
-        gaps = _gap("failed", f"too many USB messages: only the newest {EVENTS_LIMIT} are kept", "")
+        gaps = (_gap("failed", f"too many USB messages: only the newest {EVENTS_LIMIT} are kept"),)
         events = events[-EVENTS_LIMIT:]
         since, from_boot = events[0].at, False
     return KernelLog(source=source, events=events, since=since, from_boot=from_boot), gaps
-
-
-class _Entry(msgspec.Struct):
-    """What is used of a journal entry (systemd.journal-fields(7))."""
-
-    text: str | list[int] | None = msgspec.field(name="MESSAGE", default=None)
-    transport: str = msgspec.field(name="_TRANSPORT", default="kernel")
-    received: str = msgspec.field(name="__REALTIME_TIMESTAMP", default="")
-    received_monotonic: str = msgspec.field(name="__MONOTONIC_TIMESTAMP", default="")
-    sent_monotonic: str = msgspec.field(name="_SOURCE_MONOTONIC_TIMESTAMP", default="")
-
-
-def _journal_lines(text: str) -> Iterator[tuple[float | None, str]]:
-    """Time and message of each entry of `journalctl -o json`; broken lines are passed over."""
-    decoder = msgspec.json.Decoder(_Entry)
-    for line in text.split("\n"):  # splitlines would also break at characters that a device's string may hold
-        try:
-            entry = decoder.decode(line)
-            # A message that is not clean UTF-8 text comes as a list of its bytes.
-            message = entry.text if isinstance(entry.text, str) else bytes(entry.text or ()).decode("utf-8", "replace")
-        except ValueError:
-            continue
-        if entry.transport == "kernel":  # a whole journal may be pasted, and any program may write into that
-            yield _time(entry), message
-
-
-def _time(entry: _Entry) -> float | None:
-    try:
-        at = int(entry.received) / 1e6
-    except ValueError:
-        return None
-    try:
-        # The journal receives what was printed during boot seconds later, all at once.
-        late = (int(entry.received_monotonic) - int(entry.sent_monotonic)) / 1e6
-    except ValueError:
-        return at
-    return at - late if late > 0 else at
 
 
 _STAMP = re.compile(
@@ -276,5 +218,6 @@ def read(text: str, booted: float | None = None) -> KernelLog:
     from textwrap import dedent  # only here: live reading must not pay for it
 
     if text.lstrip().startswith("{"):
-        return _log("paste", list(_journal_lines(text)))[0]
+        # A whole journal may be pasted, and any program may write into that.
+        return _log("paste", list(journal.lines(text, "kernel")))[0]
     return _log("paste", list(_text_lines(dedent(text), booted)))[0]

@@ -16,6 +16,7 @@ from typing import Any
 from radiocheck.evidence.record import Gap
 
 READ_LIMIT = 16 << 20  # bytes; no file that a source reads is honestly larger
+PIECE = 64 << 10  # bytes read at a time
 OUTPUT_LIMIT = 64 << 20  # bytes of one program's output
 TIME_LIMIT = 8.0  # seconds for one program
 
@@ -83,8 +84,14 @@ class Machine:
 
     def read_bytes(self, path: str) -> bytes:
         """The file's content, at most `READ_LIMIT` bytes.  Raises `OSError`."""
-        with open(self.path(path), "rb") as file:
-            return file.read(READ_LIMIT)
+        with open(self.path(path), "rb", buffering=0) as file:
+            parts: list[bytes] = []
+            left = READ_LIMIT
+            # In small pieces: /proc/sys refuses one large read with ENOMEM (fs/proc/proc_sysctl.c).
+            while left > 0 and (part := file.read(min(left, PIECE))):
+                parts.append(part)
+                left -= len(part)
+            return b"".join(parts)
 
     def read(self, path: str) -> str:
         """The file's text without the trailing newline.  Raises `OSError`."""

@@ -17,7 +17,7 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import Module
 
-from .machine import Machine, Seen, refused
+from .machine import Machine, Seen, decoded, refused
 
 DEVICES = "/sys/bus/usb/devices"
 LOCK = "/proc/sys/kernel/modules_disabled"  # 1: no module can be loaded any more (admin-guide/sysctl/kernel.rst)
@@ -46,13 +46,14 @@ def collect(machine: Machine) -> Seen:
         if not wanted:
             return Seen({"modules": []}, tuple(gaps))
         release = (machine.attribute("/proc/sys/kernel/osrelease") or "").strip()
-        if not release or "/" in release:
+        if not re.fullmatch(r"[\w.+~-]{1,64}", release):  # uname(2) has room for 64 characters
             return _unseen("not-here", "the kernel's release is not readable")
         folder = f"/lib/modules/{release}"
         aliases = machine.attribute(f"{folder}/modules.alias")
         depends = machine.attribute(f"{folder}/modules.dep")
         if aliases is None or depends is None:
-            return _unseen("not-here", f"{folder} has no modules.alias and modules.dep", "run on the host itself")
+            seen = _unseen("not-here", f"{folder} has no modules.alias and modules.dep", "run on the host itself")
+            return Seen({"module_files": False}, seen.gaps)
         builtin = machine.attribute(f"{folder}/modules.builtin") or ""
         modinfo = machine.attribute(f"{folder}/modules.builtin.modinfo") or ""
         locked = (machine.attribute(LOCK) or "").strip() == "1"
@@ -81,7 +82,7 @@ def collect(machine: Machine) -> Seen:
                 blocked_by=blocked_by,
             )
         )
-    return Seen({"modules": modules}, tuple(gaps))
+    return Seen({"modules": modules, "module_files": True}, tuple(gaps))
 
 
 def _unseen(why: str, detail: str, provide: str = "") -> Seen:
@@ -150,11 +151,12 @@ def _blocks(machine: Machine, gaps: list[Gap]) -> tuple[dict[str, str], dict[str
     always: dict[str, str] = {}
     try:
         for path in _settings_files(machine):
+            shown = decoded(path)
             for words in _commands(machine.attribute(path) or ""):
                 if words[0] == "blacklist" and len(words) > 1:
-                    asked.setdefault(_plain(words[1]), f"{path}: blacklist {words[1]}")
+                    asked.setdefault(_plain(words[1]), f"{shown}: blacklist {words[1]}")
                 elif words[0] == "install" and len(words) > 2 and _REFUSING.fullmatch(command := " ".join(words[2:])):
-                    always.setdefault(_plain(words[1]), f"{path}: install {words[1]} {command}")
+                    always.setdefault(_plain(words[1]), f"{shown}: install {words[1]} {command}")
         for word in (machine.attribute("/proc/cmdline") or "").split():
             option, _, names = word.strip('"').partition("=")
             if option in ("module_blacklist", "modprobe.blacklist"):

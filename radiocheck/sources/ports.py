@@ -16,7 +16,7 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import PhysicalPlace, UsbPort
 
-from .machine import Machine, Seen, refused
+from .machine import Machine, Seen, decoded, refused
 
 DEVICES = "/sys/bus/usb/devices"
 
@@ -170,7 +170,8 @@ def _read(machine: Machine, path: str, what: str, parse: Callable[[str], Any], g
 
 def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
     try:
-        return machine.target(link)
+        name = machine.target(link)
+        return name if name is None else decoded(name)
     except OSError as error:
         gaps.append(refused(what, error))
         return UNSET

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 
+from radiocheck.evidence.record import Gap
+
 from .machine import Machine, decoded
 
 PF_KTHREAD = 0x00200000  # Linux include/linux/sched.h
@@ -77,8 +79,8 @@ def started(machine: Machine, pid: int) -> int | None:
     return None if int(fields[6]) & PF_KTHREAD else int(fields[19])
 
 
-def link(machine: Machine, pid: int, name: str) -> str | None:
-    """The text of a link such as `exe` or `ns/mnt`; None when it cannot be read."""
+def link(machine: Machine, pid: int | str, name: str) -> str | None:
+    """The text of a link such as `exe` or `ns/mnt` of a process or of `self`; None when it cannot be read."""
     try:
         return os.readlink(machine.path(f"/proc/{pid}/{name}"))
     except OSError:
@@ -117,3 +119,23 @@ def unit(path: str) -> str | None:
     if first.startswith("user@") and len(parts) > 1 and parts[1].endswith(_UNITS):
         return f"{first}/{decoded(parts[1])}"
     return first
+
+
+def hidden(machine: Machine, what: str) -> Gap | None:
+    """The gap for processes that do not show at all; None when all of them show."""
+    namespace = link(machine, "self", "ns/pid")
+    if namespace not in (None, PID_NAMESPACE_OF_THE_HOST):
+        detail = "only the processes of this container can be seen"
+        return Gap(what=what, why="not-here", detail=detail, provide="run on the host, outside of any container")
+    if machine.euid == 0:
+        return None
+    try:
+        lines = machine.read("/proc/self/mountinfo").split("\n")
+    except OSError:
+        return None
+    mounts = [line for line in lines if line.split()[4:5] == ["/proc"] and " - proc " in line]
+    # Linux Documentation/filesystems/proc.rst: hidepid=2 is `invisible`, 4 is `ptraceable`
+    if mounts and any(f"hidepid={value}" in mounts[-1] for value in ("2", "invisible", "4", "ptraceable")):
+        detail = "/proc hides the processes of other accounts (hidepid)"
+        return Gap(what=what, why="denied", detail=detail, provide="run as root")
+    return None

@@ -162,7 +162,7 @@ def _from_database(machine: Machine, names: Iterable[str]) -> dict[str, dict[str
     """The same from udev's files, for a root other than this system's.
 
     Line kinds by systemd src/libsystemd/sd-device/device-private.c (from memory; seen
-    with systemd 252): `E:` property, `S:` link below /dev, `G:` tag.
+    with systemd 252 and 257): `E:` property, `S:` link below /dev, `G:` tag.
     """
     found: dict[str, dict[str, str]] = {}
     if not machine.exists(DATABASE):
@@ -230,8 +230,8 @@ def _stacked(machine: Machine) -> dict[str, set[str]]:
     """udev's link stack: names of the devices that want each link under /dev/serial.
 
     Folders are the link's path below /dev with `\\x2f` for a slash and `\\x5c` for a
-    backslash; entries are device ids such as `c188:0`, links to `PRIORITY:DEVNODE` since
-    systemd 250 or so (systemd src/udev/udev-node.c, from memory; seen with 252).  What a
+    backslash; entries are device ids such as `c188:0`, links to `PRIORITY:DEVNODE`
+    (systemd src/udev/udev-node.c, from memory; seen with systemd 252 and 257).  What a
     crash of udev left behind for a device that is gone counts for nothing.
     """
     found: dict[str, set[str]] = {}

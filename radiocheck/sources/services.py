@@ -147,6 +147,8 @@ def _running(machine: Machine) -> Seen:
         return Seen({}, (refused("services", error),))
     if not pids:
         return Seen({}, (Gap(what="services", why="not-here", detail="neither systemd nor /proc is here"),))
+    if gap := proc.hidden(machine, "services"):  # a list is complete or absent
+        return Seen({}, (gap,))
     services = []
     for pid in pids:
         name = proc.command(machine, pid)

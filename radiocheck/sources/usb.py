@@ -17,7 +17,7 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
-from .machine import Machine, Seen, refused
+from .machine import Machine, Seen, decoded, refused
 
 DEVICES = "/sys/bus/usb/devices"
 ATTEMPTS = 3  # a device that enumerates anew while it is read is read again, this often
@@ -197,7 +197,7 @@ def _ttys(machine: Machine, interface: str) -> list[str]:
     """`X/tty/ttyACM0` of cdc-acm, `X/ttyUSB0/tty/ttyUSB0` of the usb-serial bus."""
     ports = [entry for entry in machine.names(interface) if entry.startswith("tty")]
     folders = [interface + "/tty" if entry == "tty" else f"{interface}/{entry}/tty" for entry in ports]
-    return sorted(tty for folder in folders for tty in machine.names(folder))
+    return sorted(decoded(tty) for folder in folders for tty in machine.names(folder))
 
 
 def _parent(name: str) -> str | None:
@@ -252,7 +252,7 @@ def _fields(machine: Machine, folder: str, what: str, fields: Fields, gaps: list
         if text is None:
             values[field] = absent
             continue
-        text = text.replace("\0", "")
+        text = text.replace("\0", "").rstrip("\n")
         try:
             values[field] = parse(text if field in _VERBATIM else text.strip())
         except (ValueError, KeyError):
@@ -262,7 +262,8 @@ def _fields(machine: Machine, folder: str, what: str, fields: Fields, gaps: list
 
 def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
     try:
-        return machine.target(link)
+        name = machine.target(link)
+        return name if name is None else decoded(name)
     except OSError as error:
         gaps.append(refused(what, error))
         return UNSET

@@ -112,8 +112,11 @@ def test_the_kernel_prints_each_format() -> None:
             {"controller": "0000:00:14.0"},
             {"drv": "xhci_hcd", "bus": "1"},
         ),
-        ("cp210x: probe of 1-2:1.0 failed with error -5", {"device": "1-2"},
-         {"interface": "1-2:1.0", "drv": "cp210x", "err": "-5"}),
+        (
+            "cp210x: probe of 1-2:1.0 failed with error -5",
+            {"device": "1-2"},
+            {"interface": "1-2:1.0", "drv": "cp210x", "err": "-5"},
+        ),
         ("cp210x: probe of ttyUSB0 failed with error -5", {"tty": "ttyUSB0"}, {"drv": "cp210x", "err": "-5"}),
         (
             "usb 1-2: usbfs: process 4242 (CPU 0/KVM) did not claim interface 0 before use",
@@ -262,8 +265,10 @@ def test_a_line_break_in_a_string_forges_no_message() -> None:
 def test_a_pasted_json_journal_is_read() -> None:
     """`journalctl -k -o json` can be pasted too, and only the kernel's good lines in it count."""
     entry = {"MESSAGE": "usb 1-2: USB disconnect, device number 2", "__REALTIME_TIMESTAMP": "1700000012345678"}
+    entry["_TRANSPORT"] = "kernel"
     other = json.dumps(entry | {"_TRANSPORT": "syslog"}) + "\n"
-    log = read(other + json.dumps(entry) + '\n{"MESSAGE": \n' + json.dumps({"MESSAGE": None}) + "\n[1]\n" + json.dumps(entry))
+    good = json.dumps(entry) + "\n"
+    log = read(other + good + '{"MESSAGE": \n{"MESSAGE": null}\n[1]\n' + good)
     assert [(event.kind, event.at) for event in log.events] == [("disconnect", 1700000012.345678)] * 2
 
 
@@ -333,7 +338,7 @@ def test_a_log_that_cannot_be_read_is_a_gap(tmp_path: Path, journal: Any, dmesg:
     assert seen.facts == {}
     (gap,) = seen.gaps
     assert (gap.what, gap.why) == ("kernel_log", why)
-    assert ("root" in gap.provide) == (why in ("denied", "failed"))
+    assert ("root" in gap.provide) == (why == "denied")
 
 
 def test_the_journal_of_one_user_does_not_stand_for_the_kernel_log(tmp_path: Path) -> None:
