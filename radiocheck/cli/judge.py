@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .options import conclude, judging
 from .reading import read
 from .status import EXIT_HELP, Unusable
+
+if TYPE_CHECKING:
+    from radiocheck.evidence.record import Evidence
 
 
 @click.command(short_help="Judge evidence that was saved.", epilog=EXIT_HELP)
@@ -32,12 +35,12 @@ def judge(context: click.Context, /, file: str, user: str | None, **asked: Any) 
     conclude(context, evidence, **asked)
 
 
-def _for_user(evidence: Any, user: str, name: str) -> Any:
+def _for_user(evidence: Evidence, user: str, name: str) -> Evidence:
     """The evidence with that account as the one whose rights count."""
-    from msgspec import UNSET
+    from msgspec import UnsetType
     from msgspec.structs import replace
 
-    users = [] if evidence.users is UNSET else evidence.users
+    users = [] if isinstance(evidence.users, UnsetType) else evidence.users
     if not any(account.name == user for account in users):
         raise Unusable(f"{name}: knows nothing of the account {user}; capture again with --user {user}")
     return replace(evidence, users=[replace(account, asked=account.name == user) for account in users])

@@ -28,7 +28,7 @@ def rules(context: click.Context, name: str | None, folder: Path | None, folders
     if folder is not None:
         if name is not None:
             raise click.UsageError("NAME and --check do not go together")
-        from radiocheck.chain.rules import check
+        from radiocheck.chain.rule_check import check
         from radiocheck.report.page import complaints
 
         found = check(folder)

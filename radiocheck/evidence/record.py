@@ -25,10 +25,10 @@ class Host(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown
 
     kernel: str | UnsetType = UNSET
     machine: str | UnsetType = UNSET  # x86_64, aarch64
-    distribution: str | None | UnsetType = UNSET
+    distribution: str | UnsetType | None = UNSET
     booted: float | UnsetType = UNSET  # Unix seconds
-    virtualisation: str | None | UnsetType = UNSET  # kvm, qemu, xen …; null: bare metal
-    container: str | None | UnsetType = UNSET  # null: no container
+    virtualisation: str | UnsetType | None = UNSET  # kvm, qemu, xen …; null: bare metal
+    container: str | UnsetType | None = UNSET  # null: no container
     udev_running: bool | UnsetType = UNSET
 
 
@@ -76,6 +76,7 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     ports: list[UsbPort] | UnsetType = UNSET
     controllers: list[Controller] | UnsetType = UNSET
     modules: list[Module] | UnsetType = UNSET
+    module_files: bool | UnsetType = UNSET  # the running kernel's folder of modules is there
     ttys: list[Tty] | UnsetType = UNSET
     links: list[Link] | UnsetType = UNSET
     usb_nodes: list[Node] | UnsetType = UNSET  # /dev/bus/usb/BBB/DDD

@@ -23,18 +23,18 @@ class Node(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown
     mode: int | UnsetType = UNSET  # permission bits, e.g. 0o660
     uid: int | UnsetType = UNSET
     gid: int | UnsetType = UNSET
-    owner: str | None | UnsetType = UNSET  # null: no such account here
-    group: str | None | UnsetType = UNSET
-    acl: list[AclEntry] | None | UnsetType = UNSET  # null: no ACL beyond the mode
+    owner: str | UnsetType | None = UNSET  # null: no such account here
+    group: str | UnsetType | None = UNSET
+    acl: list[AclEntry] | UnsetType | None = UNSET  # null: no ACL beyond the mode
 
 
 class Tty(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """A serial tty of the kernel (`/sys/class/tty/NAME`)."""
 
     name: str  # ttyUSB0
-    interface: str | None | UnsetType = UNSET  # USB interface it belongs to, "1-2:1.0"
-    port_number: int | None | UnsetType = UNSET  # of usb-serial devices
-    node: Node | None | UnsetType = UNSET  # null: no node under /dev
+    interface: str | UnsetType | None = UNSET  # USB interface it belongs to, "1-2:1.0"
+    port_number: int | UnsetType | None = UNSET  # of usb-serial devices
+    node: Node | UnsetType | None = UNSET  # null: no node under /dev
     udev: dict[str, str] | UnsetType = UNSET  # ID_*, BRLTTY_*, DEVLINKS … of the udev database
     console: bool | UnsetType = UNSET  # an active kernel console
 
@@ -43,7 +43,7 @@ class Link(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown
     """A name under /dev/serial."""
 
     path: str  # /dev/serial/by-id/…
-    target: str | None | UnsetType = UNSET  # tty name behind it; null: dangling
+    target: str | UnsetType | None = UNSET  # tty name behind it; null: dangling
     claimants: list[str] | UnsetType = UNSET  # ttys that want this name (udev's link stack); complete
 
 
@@ -64,14 +64,14 @@ class Handle(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkno
     pid: int
     command: str  # comm
     uid: int | UnsetType = UNSET
-    user: str | None | UnsetType = UNSET
+    user: str | UnsetType | None = UNSET
     path: str  # as the process sees it, without the mark for deleted nodes
     major: int | UnsetType = UNSET
     minor: int | UnsetType = UNSET
     deleted: bool = False
     hypervisor: bool | UnsetType = UNSET
-    container: bool | UnsetType = UNSET  # another mount namespace than PID 1
-    unit: str | None | UnsetType = UNSET  # systemd unit by cgroup
+    container: bool | UnsetType = UNSET  # process namespace of its own, or a container engine's control group
+    unit: str | UnsetType | None = UNSET  # systemd unit by cgroup; user@UID.service/UNIT for a user's
 
 
 class Handles(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -85,8 +85,8 @@ class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     """A service that is known to take or to block ports."""
 
     kind: str  # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater
-    unit: str
+    unit: str  # without systemd: the program's name
     active: bool | UnsetType = UNSET
     enabled: bool | UnsetType = UNSET
-    policy: str | None | UnsetType = UNSET  # modem prober: strict, legacy, whitelist-only, paranoid …
-    tty: str | None | UnsetType = UNSET  # serial console: the tty of the instance
+    policy: str | UnsetType | None = UNSET  # modem prober: strict, legacy, whitelist-only, paranoid …
+    tty: str | UnsetType | None = UNSET  # units with an instance (serial console, GPS): its tty

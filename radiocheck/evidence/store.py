@@ -138,11 +138,13 @@ def _misfit(message: str, name: str) -> str:
 def _malformed(message: str, data: bytes, name: str) -> str:
     """msgspec's complaint about the JSON itself, with line and byte."""
     match = _BYTE.match(message)
-    if not match:
-        if "truncated" in message:
-            return f"{name}: is cut off after {len(data)} bytes; copy the whole file, or {AGAIN}"
-        return f"{name}: is not JSON: {_short(message)}; {AGAIN}"
-    what, at = match.group(1), int(match.group(2))
+    what, at = (match.group(1), int(match.group(2))) if match else (message, -1)
+    if what == "trailing characters":
+        at -= 1  # the parser has read that byte already
+    if "truncated" in what or at >= len(data):
+        return f"{name}: is cut off after {len(data)} bytes; copy the whole file, or {AGAIN}"
+    if at < 0:
+        return f"{name}: is not JSON: {_short(what)}; {AGAIN}"
     if data[at : at + 3] in (b"NaN", b"Inf", b"-In"):
         what = "NaN and Infinity are no numbers in JSON"
     line = data.count(b"\n", 0, at) + 1

@@ -18,10 +18,10 @@ class UsbInterface(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid
     subclass: int | UnsetType = UNSET
     protocol: int | UnsetType = UNSET
     endpoints: int | UnsetType = UNSET  # without endpoint 0
-    driver: str | None | UnsetType = UNSET  # name behind the `driver` link; null: unbound
+    driver: str | UnsetType | None = UNSET  # name behind the `driver` link; null: unbound
     authorized: bool | UnsetType = UNSET
-    label: str | None | UnsetType = UNSET  # iInterface string
-    modalias: str | None | UnsetType = UNSET
+    label: str | UnsetType | None = UNSET  # iInterface string
+    modalias: str | UnsetType | None = UNSET
     ttys: list[str] | UnsetType = UNSET  # "ttyUSB0"; complete
 
 
@@ -32,22 +32,22 @@ class UsbDevice(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_un
     bus: int | UnsetType = UNSET
     devnum: int | UnsetType = UNSET  # changes at every enumeration
     path: str | UnsetType = UNSET  # devpath: "1.2"; "0" for a root hub
-    parent: str | None | UnsetType = UNSET  # sysfs name of the hub above; null for a root hub
-    port: str | None | UnsetType = UNSET  # name of the UsbPort it sits in; null: no port object
-    controller: str | None | UnsetType = UNSET  # PCI address or platform device name
+    parent: str | UnsetType | None = UNSET  # sysfs name of the hub above; null for a root hub
+    port: str | UnsetType | None = UNSET  # name of the UsbPort it sits in; null: no port object
+    controller: str | UnsetType | None = UNSET  # PCI address or platform device name
     vid: str | UnsetType = UNSET  # four lower-case hex digits
     pid: str | UnsetType = UNSET
     bcd: str | UnsetType = UNSET  # bcdDevice, four hex digits
-    manufacturer: str | None | UnsetType = UNSET
-    product: str | None | UnsetType = UNSET
-    serial: str | None | UnsetType = UNSET
+    manufacturer: str | UnsetType | None = UNSET
+    product: str | UnsetType | None = UNSET
+    serial: str | UnsetType | None = UNSET
     device_class: int | UnsetType = UNSET  # 9 = hub
     version: str | UnsetType = UNSET  # bcdUSB, "2.00"
     speed: float | UnsetType = UNSET  # Mb/s
     ports: int | UnsetType = UNSET  # maxchild; 0 = no hub
     self_powered: bool | UnsetType = UNSET  # bmAttributes bit 6 of the active configuration
-    max_power_ma: int | None | UnsetType = UNSET  # bMaxPower; null when unconfigured
-    configuration: int | None | UnsetType = UNSET  # null: the device is unconfigured
+    max_power_ma: int | UnsetType | None = UNSET  # bMaxPower; null when unconfigured
+    configuration: int | UnsetType | None = UNSET  # null: the device is unconfigured
     authorized: bool | UnsetType = UNSET
     authorized_default: int | UnsetType = UNSET  # root hubs only: 0 none, 1 all, 2 internal
     removable: str | UnsetType = UNSET  # removable, fixed, unknown
@@ -55,7 +55,7 @@ class UsbDevice(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_un
     autosuspend_ms: int | UnsetType = UNSET  # negative: never
     runtime_status: str | UnsetType = UNSET  # active, suspended …
     connected_ms: int | UnsetType = UNSET  # since this enumeration
-    driver: str | None | UnsetType = UNSET  # of the device: "usb", "usbip-host"
+    driver: str | UnsetType | None = UNSET  # of the device: "usb", "usbip-host"
     urbs: int | UnsetType = UNSET  # urbnum
     interfaces: list[UsbInterface] | UnsetType = UNSET  # complete; empty when unconfigured
 
@@ -77,14 +77,14 @@ class UsbPort(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     hub: str  # sysfs name of the hub it belongs to
     number: int
     connect_type: str | UnsetType = UNSET  # hotplug, hardwired, not used, unknown
-    location: int | None | UnsetType = UNSET  # null: firmware is silent
-    place: PhysicalPlace | None | UnsetType = UNSET
+    location: int | UnsetType | None = UNSET  # null: firmware is silent
+    place: PhysicalPlace | UnsetType | None = UNSET
     over_current: int | UnsetType = UNSET  # events since boot
     state: str | UnsetType = UNSET  # "not attached" … "configured"; kernels from 6.5
     disabled: bool | UnsetType = UNSET
     early_stop: bool | UnsetType = UNSET
-    peer: str | None | UnsetType = UNSET  # the SuperSpeed (or USB 2) port of the same receptacle
-    device: str | None | UnsetType = UNSET  # sysfs name of what is plugged in
+    peer: str | UnsetType | None = UNSET  # the SuperSpeed (or USB 2) port of the same receptacle
+    device: str | UnsetType | None = UNSET  # sysfs name of what is plugged in
 
 
 class GroupMember(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -92,7 +92,7 @@ class GroupMember(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_
 
     address: str
     class_: str | UnsetType = UNSET  # six hex digits
-    driver: str | None | UnsetType = UNSET
+    driver: str | UnsetType | None = UNSET
 
 
 class Controller(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -102,10 +102,10 @@ class Controller(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_u
     class_: str | UnsetType = UNSET
     vid: str | UnsetType = UNSET
     pid: str | UnsetType = UNSET
-    driver: str | None | UnsetType = UNSET
-    driver_override: str | None | UnsetType = UNSET
+    driver: str | UnsetType | None = UNSET
+    driver_override: str | UnsetType | None = UNSET
     vfio: bool | UnsetType = UNSET  # bound to a VFIO driver (name, or a vfio-dev directory)
-    iommu_group: int | None | UnsetType = UNSET  # null: no IOMMU group
+    iommu_group: int | UnsetType | None = UNSET  # null: no IOMMU group
     group: list[GroupMember] | UnsetType = UNSET  # all members but itself; complete
     buses: list[int] | UnsetType = UNSET
 
@@ -117,4 +117,4 @@ class Module(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkno
     interfaces: list[str] | UnsetType = UNSET  # USB interfaces whose modalias it matches; complete
     loaded: bool | UnsetType = UNSET  # /sys/module/NAME exists
     available: bool | UnsetType = UNSET  # file of this kernel, or built in
-    blocked_by: str | None | UnsetType = UNSET  # "FILE: blacklist NAME" or install line; null: not blocked
+    blocked_by: str | UnsetType | None = UNSET  # "FILE: blacklist NAME" or install line; null: not blocked

@@ -38,15 +38,16 @@ class QemuProcess(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_
     """A running QEMU process."""
 
     pid: int
-    name: str | None | UnsetType = UNSET  # -name guest=…
+    name: str | UnsetType | None = UNSET  # -name guest=…
     uid: int | UnsetType = UNSET
-    user: str | None | UnsetType = UNSET
+    user: str | UnsetType | None = UNSET
     groups: list[int] | UnsetType = UNSET  # of the running process
     started: float | UnsetType = UNSET  # Unix seconds
     usb: list[UsbHostArg] | UnsetType = UNSET  # of the command line; hot-plugged ones do not show
     pci: list[PciArg] | UnsetType = UNSET
     ttys: list[TtyArg] | UnsetType = UNSET
     usb_bus: bool | UnsetType = UNSET  # a USB controller is on the command line
+    libvirt: bool | UnsetType = UNSET  # its command line is one that libvirt writes
     own_nodes: list[Node] | UnsetType = UNSET  # /dev/bus/usb nodes as seen inside its own /dev; complete
 
 
@@ -79,8 +80,8 @@ class Domain(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkno
     state: str | UnsetType = UNSET  # libvirt's words: running, paused, shut off, crashed …
     autostart: bool | UnsetType = UNSET
     persistent: bool | UnsetType = UNSET
-    live: Definition | None | UnsetType = UNSET  # null: not running
-    next: Definition | None | UnsetType = UNSET  # what the next start uses; null: transient
+    live: Definition | UnsetType | None = UNSET  # null: not running
+    next: Definition | UnsetType | None = UNSET  # what the next start uses; null: transient
 
 
 class VmMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):

@@ -70,3 +70,13 @@ def wrap(text: str, width: int, first: str = "", rest: str | None = None) -> lis
 def listed(words: Sequence[str]) -> str:
     """Words in a row: `a`, `a and b`, `a, b and c`; empty for none."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
+
+
+def verbatim(command: str, indent: int) -> list[str]:
+    """A command's lines, never wrapped, set in by some columns.
+
+    With a here-document they start at the first column: its end mark counts only there
+    (POSIX shell, 2.7.4), and the command is there to be copied.
+    """
+    space = "" if "<<" in command else " " * indent
+    return [space + line if line else "" for line in command.split("\n")]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from . import words
 from .escape import command, escape, prose
-from .layout import wrap
+from .layout import verbatim, wrap
 
 if TYPE_CHECKING:
     from radiocheck.chain.rules import Cure, Rule, RuleSet
@@ -53,7 +53,7 @@ def page(rule: Rule, rules: RuleSet, width: int = 80, ascii: bool = False) -> st
     lines += part("explains", ", ".join(rule.explains))
     if rule.each:
         lines += part("for each", rule.each)
-    lines += ["", "Condition", *_verbatim(rule.when.text, ascii), ""]
+    lines += ["", "Condition", *_condition(rule.when.text, ascii), ""]
     for number, cure in enumerate(rule.remedies, 1):
         lines += [*_cure(number, cure, width, ascii), ""]
     lines.append("Sources")
@@ -71,7 +71,7 @@ def complaints(found: Sequence[str], ascii: bool = False) -> str:
 def _cure(number: int, cure: Cure, width: int, ascii: bool) -> list[str]:
     lines = wrap(prose(cure.do, ascii), width, f"{number}. ")
     if cure.command:
-        lines += ["     " + line for line in command(cure.command, ascii).split("\n")]
+        lines += verbatim(command(cure.command, ascii), 5)
     risk = words.RISKS[cure.risk] + (f": {cure.interrupts}" if cure.interrupts else "")
     only = cure.when.text if cure.when is not None else ""
     for label, said in (("only if: ", only), ("risk: ", risk), ("beware: ", cure.caution), ("worked if: ", cure.check)):
@@ -80,6 +80,6 @@ def _cure(number: int, cure: Cure, width: int, ascii: bool) -> list[str]:
     return lines
 
 
-def _verbatim(text: str, ascii: bool) -> list[str]:
+def _condition(text: str, ascii: bool) -> list[str]:
     """A condition with its own line breaks."""
     return ["  " + escape(line, ascii) for line in textwrap.dedent(text).strip().split("\n")]

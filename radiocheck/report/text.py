@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import groupby
 
 from radiocheck.chain.verdict import Chain, Finding, Remedy, Report, Step
 
 from . import vendors, words
 from .escape import escape, harmless
-from .layout import Look, cut, listed, wrap
+from .layout import Look, cut, listed, verbatim, wrap
 from .line import chain_line
 
 NARROWEST, WIDEST = 40, 110  # columns; longer lines are hard to read
+TABLE = 64  # columns from which steps, states and facts stand side by side
 LINES = 2  # lines of facts for a step that is not the one blamed
 
 Vendor = Callable[[str | None], str | None]
@@ -27,7 +27,7 @@ def text(
     """
     look = Look(max(NARROWEST, min(width, WIDEST)), colour, ascii)
     report = harmless(report, ascii)
-    lines = look.paint_all(wrap(_headline(report), look.width), report.verdict.state)
+    lines = look.paint_all(wrap(report.verdict.sentence, look.width), report.verdict.state)
     several = len(report.chains) > 1
     sound_shown = False
     condensed: list[str] = []
@@ -36,17 +36,12 @@ def text(
             condensed += wrap(f"{chain.adapter.label}, {words.route(chain)}.", look.width, "Also sound: ", "  ")
             continue
         sound_shown = sound_shown or chain.state == "sound"
-        said = several and chain.state != "sound" and chain.sentence != report.verdict.sentence
+        said = several and chain.state != "sound" and not report.verdict.sentence.startswith(chain.sentence)
         lines += ["", *_chain(chain, look, said, vendor)]
     for block in (condensed, _notes(report, look), _seen_on(report, look)):
         if block:
             lines += ["", *block]
     return "\n".join(lines) + "\n"
-
-
-def _headline(report: Report) -> str:
-    state, sentence = words.STATES[report.verdict.state], report.verdict.sentence
-    return sentence if sentence.lower().startswith(state.lower()) else f"{state}: {sentence}"
 
 
 def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:
@@ -112,9 +107,10 @@ def _gravity(finding: Finding) -> bool:
 
 
 def _finding(finding: Finding, look: Look) -> list[str]:
-    lines = look.paint_all(wrap(f"{finding.title} (rule {finding.rule})", look.width, "  "), "bold")
+    lines = look.paint_all(wrap(finding.title, look.width, "  "), "bold")
     lines += wrap(finding.seen, look.width, "  seen  ")
     lines += wrap(finding.why, look.width, "  why   ")
+    lines += look.paint_all(wrap(finding.rule, look.width, "  rule  "), "quiet")
     for number, remedy in enumerate(finding.remedies, 1):
         lines += ["", *_remedy(number, remedy, look)]
     if finding.looks_like:
@@ -128,7 +124,7 @@ def _remedy(number: int, remedy: Remedy, look: Look) -> list[str]:
     lines = wrap(remedy.do, look.width, start)
     indent = " " * len(start)
     if remedy.command:
-        lines += [f"{indent}  {line}".rstrip() for line in remedy.command.split("\n")]
+        lines += verbatim(remedy.command, len(start) + 2)
     risk = words.RISKS[remedy.risk]
     if remedy.interrupts:
         risk += f": {remedy.interrupts}" if remedy.risk == "interrupts" else f"; interrupts {remedy.interrupts}"
@@ -139,21 +135,26 @@ def _remedy(number: int, remedy: Remedy, look: Look) -> list[str]:
 
 
 def _others(steps: Sequence[Step], look: Look) -> list[str]:
-    """The remaining steps, one or two lines each; those behind a break share theirs."""
+    """The remaining steps, one or two lines each; those behind a break share theirs, as do those not used."""
     lines: list[str] = []
-    for behind, group in groupby(steps, key=lambda step: step.state == "unreached"):
-        if behind:
-            few = list(group)
-            lines += _other("behind it", "unreached", f"{listed([step.step for step in few])}: {few[0].because}", look)
-        else:
-            for step in group:
-                lines += _other(step.step, step.state, _said(step, look), look)
+    for step in steps:
+        if step.state not in ("unreached", "unused"):
+            lines += _other(step.step, step.state, _said(step, look), look)
+    for name, state in (("behind it", "unreached"), ("not used", "unused")):
+        alike = [step for step in steps if step.state == state]
+        if len(alike) == 1:
+            lines += _other(alike[0].step, state, alike[0].because, look)
+        elif alike:
+            lines += _other(name, state, f"{listed([step.step for step in alike])}: {alike[0].because}", look)
     return lines
 
 
 def _other(name: str, state: str, said: str, look: Look) -> list[str]:
     start = f"  {name:<10}  {state:<9}  "
-    lines = wrap(said or "nothing more to say", look.width, start)
+    if look.width >= TABLE:
+        lines = wrap(said or "nothing more to say", look.width, start)
+    else:
+        lines = [start.rstrip(), *wrap(said, look.width, " " * 4)]
     lines[0] = lines[0].replace(f"  {state}", "  " + look.paint(state, state), 1)
     return lines
 

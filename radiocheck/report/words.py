@@ -9,8 +9,6 @@ from radiocheck.chain.verdict import Adapter, Chain, Missing, Report
 
 from .layout import listed
 
-STATES = {"sound": "Sound", "weak": "Weak", "broken": "Broken", "unseen": "Not enough evidence"}
-
 RISKS = {
     "reads": "only reads, changes nothing",
     "reversible": "changes something; can be undone",
@@ -52,6 +50,7 @@ def route(chain: Chain) -> str:
     named = f"the VM {chain.vms[0]}" if len(chain.vms) == 1 else f"the VMs {listed(chain.vms)}"
     who = named if chain.vms else "a VM"
     return {
+        "unknown": "its use is not known",
         "native": "used on this host, through its serial port",
         "device": f"passed to {who} as a USB device",
         "controller": f"in {who}, with the whole USB controller it is plugged into",

@@ -18,7 +18,7 @@ from radiocheck.evidence.store import LIMIT, Unreadable, encode, load, save
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 from tests.strategies import records
 
-HOSTILE = "\x1b[2J\x7f\x85\u202e\u200b\ue000\U0001f600ß\\\"\n"
+HOSTILE = '\x1b[2J\x7f\x85\u202e\u200b\ue000\U0001f600ß\\"\n'
 SEEN = Evidence(
     radiocheck_evidence=FORMAT,
     taken=Taken(at=1785711240.25, tool="0.1.0", root=True),
@@ -39,9 +39,11 @@ SEEN = Evidence(
     gaps=[Gap(what="handles", why="denied", provide="run as root")],
 )
 SAVED = save(SEEN)
-SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "evidence.schema.json").read_text())
+SCHEMA = jsonschema.Draft202012Validator(
+    json.loads((Path(__file__).parents[2] / "schemas" / "evidence.schema.json").read_text())
+)
 
-anything = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+anything = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def refusal(data: bytes) -> str:
@@ -68,9 +70,10 @@ def test_reloads_equal() -> None:
 @given(records(Evidence))
 def test_any_evidence_reloads_equal(evidence: Evidence) -> None:
     """Whatever the records can hold survives saving, and fits the published schema."""
+    evidence = msgspec.structs.replace(evidence, radiocheck_evidence=FORMAT)
     data = save(evidence)
     assert load(data, "hearth.json") == evidence
-    jsonschema.validate(json.loads(data), SCHEMA)
+    SCHEMA.validate(json.loads(data))
 
 
 def test_is_plain_json() -> None:
@@ -142,10 +145,10 @@ def test_unknown_field_may_be_of_a_newer_version() -> None:
     assert "update radiocheck" in sentence
 
 
-@pytest.mark.parametrize("cut", range(len(SAVED) - 2))
-def test_refuses_every_truncation(cut: int) -> None:
-    """A file that was cut off anywhere is refused; nothing is judged on half the facts."""
-    assert ": is cut off after " in refusal(SAVED[:cut]) or cut == 0
+def test_refuses_every_truncation() -> None:
+    """A file that was cut off anywhere is refused as such; nothing is judged on half the facts."""
+    for cut in range(1, len(SAVED) - 2):
+        assert refusal(SAVED[:cut]).startswith(f"hearth.json: is cut off after {cut} bytes"), cut
 
 
 @pytest.mark.parametrize(
@@ -215,9 +218,9 @@ def test_damage_is_refused_or_harmless(at: int, other: bytes, length: int) -> No
     """Any damaged capture either still is evidence or is refused in a sentence."""
     data = SAVED[:at] + other + SAVED[at + length :]
     try:
-        assert isinstance(load(data, "hearth.json"), Evidence)
-    except Unreadable as error:
-        assert str(error).startswith("hearth.json: ")
+        load(data, "hearth.json")
+    except Unreadable:
+        refusal(data)
 
 
 @anything

@@ -1,0 +1,45 @@
+"""The published schemas."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from radiocheck.report.schema import evidence_schema, report_schema, schemas
+
+FOLDER = Path(__file__).parents[2] / "schemas"
+
+
+@pytest.mark.parametrize("name", ["report.schema.json", "evidence.schema.json"])
+def test_is_current(name: str) -> None:
+    """The files in the repository are what the records give; `python -m radiocheck.report.schema` renews them."""
+    assert (FOLDER / name).read_text(encoding="ascii") == schemas()[name]
+
+
+@pytest.mark.parametrize("schema", [report_schema(), evidence_schema()], ids=["report", "evidence"])
+def test_is_a_schema(schema: dict[str, object]) -> None:
+    """Both are valid JSON Schemas of draft 2020-12."""
+    jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def test_report_fields_are_all_promised() -> None:
+    """Every field of the report is required, since it is always written; more may come."""
+    for record in report_schema()["$defs"].values():
+        assert record["required"] == list(record["properties"])
+        assert "additionalProperties" not in record
+
+
+def test_evidence_refuses_unknown_fields() -> None:
+    """The evidence has no room for fields that it does not know, as its loader."""
+    for record in evidence_schema()["$defs"].values():
+        assert record["additionalProperties"] is False
+
+
+def test_command_writes_both(tmp_path: Path) -> None:
+    """The command writes the two files into the folder that is named."""
+    subprocess.run([sys.executable, "-m", "radiocheck.report.schema", str(tmp_path)], check=True, timeout=60)
+    assert {file.name: file.read_text() for file in tmp_path.iterdir()} == schemas()
