@@ -13,7 +13,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 # Functions that see whether a fact is there, or how many there are, would turn a lost
@@ -36,11 +36,23 @@ class ConditionError(ValueError):
 
 @dataclass(frozen=True)
 class Condition:
-    """A compiled condition and the facts that it asks for."""
+    """A condition.  It is compiled when it is first asked, since most remedies never are."""
 
     text: str
-    program: Any
-    paths: tuple[str, ...]
+    names: tuple[str, ...]  # the variables that it may use
+
+    @cached_property
+    def program(self) -> Any:
+        """The engine's compiled form.  Raises `ConditionError`."""
+        try:
+            return _runtime(self.names).compile(self.text)
+        except RuntimeError as error:
+            raise _placed(error) from None
+
+    @cached_property
+    def paths(self) -> tuple[str, ...]:
+        """The facts that it asks for."""
+        return paths_of(self.text)
 
 
 @contextmanager
@@ -79,7 +91,7 @@ def paths_of(text: str) -> tuple[str, ...]:
 
 
 def compile_condition(text: str, names: tuple[str, ...]) -> Condition:
-    """Compile for evaluation.  Raises `ConditionError` with the place."""
+    """A condition that is known to compile.  Raises `ConditionError` with the place."""
     bare = STRING.sub(lambda match: " " * len(match.group()), text)
     if banned := FORBIDDEN.search(bare):
         line = bare.count("\n", 0, banned.start()) + 1
@@ -91,11 +103,9 @@ def compile_condition(text: str, names: tuple[str, ...]) -> Condition:
             line,
             column,
         )
-    try:
-        program = _runtime(names).compile(text)
-    except RuntimeError as error:
-        raise _placed(error) from None
-    return Condition(text, program, paths_of(text))
+    condition = Condition(text, names)
+    _ = condition.program
+    return condition
 
 
 def evaluate(condition: Condition, facts: Mapping[str, Any], strict: bool = False) -> bool | None:

@@ -8,13 +8,22 @@ from typing import Any
 from radiocheck.evidence.record import Gap
 
 from .condition import evaluate
-from .rules import Cure, Rule
+from .rule import Cure, Rule
 from .template import ABSENT, command, fill, look_up
 from .types import field_needs, record_at
 from .verdict import Finding, Missing, Remedy, Result
 from .view import ELEMENTS
 
 Facts = Mapping[str, Any]
+
+REASONS = {
+    "denied": "this user may not read it",
+    "no-tool": "no program here can read it",
+    "timed-out": "it did not answer in time",
+    "failed": "it could not be read",
+    "not-here": "it is not to be had here",
+    "malformed": "it could not be understood",
+}
 
 
 def decide(rule: Rule, facts: Facts, strict: bool = False) -> tuple[Result, Facts]:
@@ -76,10 +85,9 @@ def explain(fields: Sequence[str], gaps: Sequence[Gap]) -> list[Missing]:
     for field in fields:
         mine = [gap for gap in gaps if gap.what == field or gap.what.startswith((f"{field}[", f"{field}."))]
         for gap in mine:
-            why = {"denied": "this user may not read it", "no-tool": "no program here can read it"}.get(
-                gap.why, gap.why
-            )
-            found.setdefault((field, gap.provide), Missing(what=field, why=gap.detail or why, provide=gap.provide))
+            reason = REASONS.get(gap.why, gap.why)
+            why = f"{reason}: {gap.detail}" if gap.detail else reason
+            found.setdefault((field, gap.provide), Missing(what=field, why=why, provide=gap.provide))
         if not mine:
             found.setdefault((field, ""), Missing(what=field, why="it is not in this evidence", provide=""))
     return list(found.values())

@@ -16,7 +16,7 @@ from .build import view
 from .condition import Condition, evaluate
 from .context import context
 from .finding import explain, finding, lacking
-from .rules import Rule, RuleSet, StepRule
+from .rule import Rule, RuleSet, StepRule
 from .subjects import Subject, device_ttys, subjects
 from .template import complete, fill
 from .verdict import (

@@ -11,7 +11,8 @@ from . import types
 from .condition import Condition, ConditionError
 from .fields import condition_complaint
 from .finding import decide
-from .rules import Example, Rule, read_folder
+from .rule import Example, Rule
+from .rules import read_folder
 from .template import placeholders
 from .view import ELEMENTS, View
 from .yaml_file import Spot
@@ -27,6 +28,8 @@ def check(folder: Path) -> list[str]:
 
 def check_rule(rule: Rule) -> list[str]:
     """The complaints about one rule that could be read."""
+    if rule.spot is None:  # packed: checked before it was packed
+        return []
     complaints = _types(rule.when, rule.spot.value["when"], rule.each)
     remedies = rule.spot.value["remedies"].value
     for cure, spot in zip(rule.remedies, remedies, strict=True):

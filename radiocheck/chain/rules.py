@@ -3,95 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast, get_args
 
 import radiocheck
 
+from . import packed
 from .condition import Condition
 from .fields import Fields, nearest
+from .rule import Cure, Example, Rule, RuleSet, Sight, StepRule, names_for
 from .verdict import Gravity, Risk, Route, StepName
-from .view import ELEMENTS, View
+from .view import ELEMENTS
 from .yaml_file import FileError, Spot, read
 
 RuleError = FileError
-NAMES = tuple(field for field in View.__struct_fields__)
-
-
-@dataclass(frozen=True)
-class Cure:
-    """A remedy as written: texts with placeholders, and when it applies."""
-
-    do: str
-    risk: Risk
-    command: str | None
-    interrupts: str | None
-    caution: str | None
-    check: str | None
-    when: Condition | None
-
-
-@dataclass(frozen=True)
-class Example:
-    """Partial evidence, as a view, with the expected result."""
-
-    name: str
-    given: dict[str, Any]
-    expect: str
-    spot: Spot
-
-
-@dataclass(frozen=True)
-class Rule:
-    """One trouble."""
-
-    name: str
-    step: StepName
-    gravity: Gravity
-    title: str
-    seen: str
-    why: str
-    when: Condition
-    each: str | None
-    explains: tuple[str, ...]
-    looks_like: str
-    remedies: tuple[Cure, ...]
-    sources: tuple[str, ...]
-    examples: tuple[Example, ...]
-    file: Path
-    spot: Spot
-
-
-@dataclass(frozen=True)
-class Sight:
-    """A plain fact that a step shows, when all its values are known."""
-
-    say: str
-    when: Condition | None
-
-
-@dataclass(frozen=True)
-class StepRule:
-    """One step of the chain: its question, who uses it, and what proves it sound."""
-
-    name: StepName
-    question: str
-    routes: tuple[Route, ...]
-    sound: Condition | None  # none: nothing on the host can prove it
-    unused: str
-    unseen: str
-    beyond: bool  # lies beyond what this machine can show; does not keep a chain from being sound
-    saw: tuple[Sight, ...]
-    spot: Spot
-
-
-@dataclass(frozen=True)
-class RuleSet:
-    """The steps in order and the rules by name."""
-
-    steps: tuple[StepRule, ...]
-    rules: dict[str, Rule]
 
 
 def shipped() -> Path:
@@ -105,14 +30,16 @@ def load(folders: Sequence[Path]) -> RuleSet:
     """The shipped steps, and the rules of all folders.  Raises `RuleError`."""
     complaints: list[str] = []
     rules: dict[str, Rule] = {}
-    steps = load_steps(shipped() / "steps.yaml")
+    pack = shipped() / packed.NAME
+    ready = packed.read(pack) if pack.exists() else None
+    steps = ready.steps if ready else load_steps(shipped() / "steps.yaml")
     for folder in folders:
-        found, wrong = read_folder(folder)
+        found, wrong = (ready.rules, []) if ready and folder == shipped() else read_folder(folder)
         complaints += wrong
         for name, rule in found.items():
             if name in rules:
                 complaints.append(
-                    rule.spot.complain(f"a rule `{name}` is already in {rules[name].file}; choose another name")
+                    rule.complain(f"a rule `{name}` is already in {rules[name].file}; choose another name")
                 )
             rules.setdefault(name, rule)
         if folder != shipped():  # the shipped ones are held by tests; a person's own are checked in full
@@ -122,9 +49,7 @@ def load(folders: Sequence[Path]) -> RuleSet:
     for rule in rules.values():
         for other in rule.explains:
             if other not in rules:
-                complaints.append(
-                    rule.spot.complain(f"`explains` names `{other}`, which is no rule{nearest(other, rules)}")
-                )
+                complaints.append(rule.complain(f"`explains` names `{other}`, which is no rule{nearest(other, rules)}"))
     if complaints:
         raise RuleError("\n".join(complaints))
     return RuleSet(steps, rules)
@@ -145,7 +70,7 @@ def read_folder(folder: Path) -> tuple[dict[str, Rule], list[str]]:
             complaints += str(error).splitlines()
             continue
         if rule.name in rules:
-            complaints.append(rule.spot.complain(f"a rule `{rule.name}` is already in {rules[rule.name].file}"))
+            complaints.append(rule.complain(f"a rule `{rule.name}` is already in {rules[rule.name].file}"))
         rules[rule.name] = rule
     if not rules and not complaints:
         complaints.append(f"{folder}: holds no rule; a rule is STEP/NAME.yaml")
@@ -185,7 +110,7 @@ def read_rule(file: Path) -> Rule:
             fields.found["step"].complain(f"the rule is of step `{step}` but lies in `{file.parent.name}/`; move it")
         )
     each = fields.choice("each", tuple(ELEMENTS), needed=False) or None
-    names = NAMES + ((ELEMENTS[each][0],) if each in ELEMENTS else ())
+    names = names_for(each if each in ELEMENTS else None)
     when = fields.condition("when", names)
     cures, wrong = _each(fields.items("remedies"), lambda item: _cure(item, names))
     examples, wrong_examples = _each(fields.items("examples"), _example)
@@ -196,7 +121,7 @@ def read_rule(file: Path) -> Rule:
         title=fields.text("title"),
         seen=fields.text("seen"),
         why=fields.text("why"),
-        when=when or Condition("", None, ()),
+        when=when or Condition("false", names),
         each=each,
         explains=fields.texts("explains", needed=False),
         looks_like=fields.text("looks_like", needed=False),
@@ -276,19 +201,18 @@ def _step(spot: Spot) -> tuple[StepRule, list[str]]:
         name=cast(StepName, fields.choice("step", get_args(StepName))),
         question=fields.text("question"),
         routes=cast("tuple[Route, ...]", routes),
-        sound=fields.condition("sound", NAMES, needed=False),
+        sound=fields.condition("sound", names_for(None), needed=False),
         unused=fields.text("unused", needed=len(routes) < len(get_args(Route))),
         unseen=fields.text("unseen"),
         beyond=beyond is not None and beyond.value is True,
         saw=tuple(saw),
-        spot=spot,
     )
     return step, fields.complaints + wrong
 
 
 def _sight(spot: Spot) -> tuple[Sight, list[str]]:
     fields = Fields(spot, "a sight", ("say", "when"))
-    return Sight(fields.text("say"), fields.condition("when", NAMES, needed=False)), fields.complaints
+    return Sight(fields.text("say"), fields.condition("when", names_for(None), needed=False)), fields.complaints
 
 
 def _each(items: Sequence[Spot], make: Callable[[Spot], tuple[Any, list[str]]]) -> tuple[list[Any], list[str]]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import yaml
+if TYPE_CHECKING:  # the reader is imported when a file is read: packed rules need none
+    import yaml
 
 LIMIT = 256 << 10  # bytes; a rule is a page, not a book
 DEPTH = 24
@@ -44,6 +45,8 @@ class Spot:
 
 def read(file: Path) -> Spot:
     """Read one file.  Raises `FileError`."""
+    import yaml
+
     try:
         data = file.read_bytes()
     except OSError as error:
@@ -68,6 +71,8 @@ def read(file: Path) -> Spot:
 
 def _spot(node: yaml.Node, file: Path, depth: int) -> Spot:
     """A composed node as a Spot; anchors, tags of other kinds and double keys are refused."""
+    import yaml
+
     line, column = node.start_mark.line + 1, node.start_mark.column + 1
     if depth > DEPTH:
         raise FileError(f"{file}:{line}:{column}: is nested more than {DEPTH} deep")

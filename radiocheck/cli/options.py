@@ -12,7 +12,7 @@ from .output import coloured, only_ascii, width, write
 from .status import VERDICTS, Unusable
 
 if TYPE_CHECKING:
-    from radiocheck.chain.rules import RuleSet
+    from radiocheck.chain.rule import RuleSet
     from radiocheck.evidence.record import Evidence
 
 Command = TypeVar("Command", bound=Callable[..., Any])

@@ -11,7 +11,7 @@ from .escape import command, escape, prose
 from .layout import verbatim, wrap
 
 if TYPE_CHECKING:
-    from radiocheck.chain.rules import Cure, Rule, RuleSet
+    from radiocheck.chain.rule import Cure, Rule, RuleSet
 
 GRAVITIES = {
     "break": "break: the step does not work",

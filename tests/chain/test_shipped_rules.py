@@ -7,8 +7,9 @@ from collections import Counter
 import pytest
 
 from radiocheck.chain import types
+from radiocheck.chain.rule import Rule, StepRule
 from radiocheck.chain.rule_check import check_rule
-from radiocheck.chain.rules import Rule, StepRule, load, load_steps, read_folder, shipped
+from radiocheck.chain.rules import load, load_steps, read_folder, shipped
 from radiocheck.chain.template import placeholders
 
 RULES, COMPLAINTS = read_folder(shipped())

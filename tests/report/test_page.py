@@ -7,7 +7,8 @@ from typing import get_args
 
 import pytest
 
-from radiocheck.chain.rules import RuleSet, load
+from radiocheck.chain.rule import RuleSet
+from radiocheck.chain.rules import load
 from radiocheck.chain.verdict import StepName
 from radiocheck.report.page import complaints, listing, page
 from tests.report.test_escape import harmful
