@@ -5,7 +5,8 @@ from __future__ import annotations
 from msgspec import UNSET, UnsetType
 
 from .context import Context
-from .facts_serial import access_facts, driver_facts, name_facts
+from .facts_name import name_facts
+from .facts_serial import access_facts, driver_facts
 from .facts_usb import adapter_facts, bus_facts, host_facts, power_facts
 from .facts_vm import assignment_facts, handover_facts
 from .subjects import Subject

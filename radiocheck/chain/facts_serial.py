@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,11 +13,11 @@ from radiocheck.evidence.serial import Handle, Node, Service, Tty
 from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 
 from .adapters import SERIAL_MODULES, serial_interfaces
-from .context import TTY_MAJORS, USBFS_MAJOR, Context
+from .context import USBFS_MAJOR, Context
 from .history import since_arrival
 from .rights import group_may_open, may_open
 from .subjects import Subject, device_ttys, usb_minor
-from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts, NameFacts
+from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts
 
 # Programs by their comm (15 characters at most) that open serial ports for a purpose of their own.
 PROGRAMS = {
@@ -148,58 +147,6 @@ def _detached(log: Sequence[Event]) -> bool:
         elif event.kind in ("attached", "acm", "disconnect", "new-device"):
             away = False
     return away
-
-
-def name_facts(context: Context, subject: Subject) -> NameFacts:
-    """The names of its tty."""
-    device = subject.device
-    names = device_ttys(device) if device is not None else []
-    if not names:
-        return NameFacts(tty=None, held_number=_held_number(context, names))
-    tty = names[0]
-    links = context.evidence.links
-    facts: dict[str, Any] = {}
-    if known(links):
-        # A name that udev notes and that is not on disk (a container, say) is no name.
-        real = [link for link in links if link.target is not None]
-        mine = [link for link in real if link.target == tty or (known(link.claimants) and tty in link.claimants)]
-        by_id = next((link for link in mine if "/by-id/" in link.path), None)
-        by_path = next((link for link in mine if "/by-path/" in link.path), None)
-        facts = {
-            "by_id": by_id.path if by_id else None,
-            "by_path": by_path.path if by_path else None,
-            "shared_with": [] if by_id is None else UNSET,
-            "points_here": False if by_id is None else UNSET if not known(by_id.target) else by_id.target == tty,
-        }
-        if by_id is not None and known(by_id.claimants):
-            facts["shared_with"] = [one for one in by_id.claimants if one != tty]
-    fell_back: bool | UnsetType = UNSET
-    if known(context.events) and device is not None:
-        unreadable = [one for one in since_arrival(context.events, device.name) if one.kind == "strings-unreadable"]
-        fell_back = bool(unreadable) and device.product is None
-    return NameFacts(tty=tty, fell_back=fell_back, held_number=_held_number(context, names), **facts)
-
-
-def _held_number(context: Context, names: Sequence[str]) -> str | UnsetType | None:
-    """A vanished tty that a process still holds: its number is not free, so the adapter came back under another.
-
-    Only a lower number of the adapter's own kind can have pushed it up (usb-serial.c, cdc-acm.c: lowest free minor).
-    """
-    if not known(context.evidence.handles):
-        return UNSET
-    own = [_kind_and_number(name) for name in names]
-    for handle in context.evidence.handles.open:
-        kind, number = _kind_and_number(handle.path)
-        gone = handle.major in TTY_MAJORS and handle.deleted
-        if gone and any(kind == mine and number < other for mine, other in own):
-            return f"{handle.path} (held by {handle.command}, process {handle.pid})"
-    return None if context.all_handles_seen() else UNSET
-
-
-def _kind_and_number(name: str) -> tuple[str, int]:
-    """ "/dev/ttyUSB1" → ("ttyUSB", 1)."""
-    match = re.fullmatch(r"(?:.*/)?([A-Za-z]+)(\d{1,6})", name)
-    return (match[1], int(match[2])) if match else (name, -1)
 
 
 def access_facts(context: Context, subject: Subject) -> AccessFacts:

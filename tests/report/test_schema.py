@@ -24,6 +24,7 @@ def test_is_current(name: str) -> None:
 def test_is_a_schema(schema: dict[str, object]) -> None:
     """Both are valid JSON Schemas of draft 2020-12."""
     jsonschema.Draft202012Validator.check_schema(schema)
+    assert schema["$schema"] == jsonschema.Draft202012Validator.META_SCHEMA["$id"]
 
 
 def test_report_fields_are_all_promised() -> None:

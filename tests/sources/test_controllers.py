@@ -56,7 +56,7 @@ def test_every_field_of_a_controller() -> None:
 def test_other_functions_are_no_controllers() -> None:
     """Only class 0x0c03xx counts, whatever the driver: xHCI 30 and EHCI 20 here (class codes as in pci.ids)."""
     seen = seen_under("controllers", "gable.umockdev", "refused.umockdev", "given.umockdev", "platform.umockdev")
-    assert {c.address: c.class_ for c in seen.controllers} == {  # type: ignore[union-attr]
+    assert {c.address: c.class_ for c in seen.controllers} == {
         XHCI: "0c0330",
         "0000:00:1a.0": "0c0320",
         "0000:00:1d.0": "0c0330",

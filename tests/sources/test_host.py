@@ -43,7 +43,7 @@ def write(root: Path, path: str, text: str) -> None:
 
 
 def look(root: Path, run: object = missing) -> tuple[Host, tuple[Gap, ...]]:
-    seen = host.collect(Machine(root=str(root), run=run))  # type: ignore[arg-type]
+    seen = host.collect(Machine(root=str(root), run=run))
     return seen.facts["host"], seen.gaps
 
 

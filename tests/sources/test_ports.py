@@ -32,8 +32,8 @@ def test_every_port_of_every_hub() -> None:
     """Every hub shows one object for each port, named <hub>-port<N> (usb_hub_create_port_device() in port.c)."""
     seen = seen_under("ports", GABLE)
     hubs = ("1-2", "2-3", "usb1", "usb2")
-    assert [port.name for port in seen.ports] == [f"{hub}-port{n}" for hub in hubs for n in (1, 2, 3, 4)]  # type: ignore[union-attr]
-    assert {(port.hub, port.number) for port in seen.ports} == {(hub, n) for hub in hubs for n in (1, 2, 3, 4)}  # type: ignore[union-attr]
+    assert [port.name for port in seen.ports] == [f"{hub}-port{n}" for hub in hubs for n in (1, 2, 3, 4)]
+    assert {(port.hub, port.number) for port in seen.ports} == {(hub, n) for hub in hubs for n in (1, 2, 3, 4)}
 
 
 @needs_umockdev

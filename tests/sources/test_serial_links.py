@@ -92,7 +92,7 @@ def test_names_are_composed_as_the_installed_udev_rule_says() -> None:
         assert tty.udev is not UNSET
         values = {**tty.udev, ".ID_PORT": str(tty.port_number)}
         rule = without_port if tty.port_number is None else with_port
-        path = "/dev/" + re.sub(r"\$env\{([^}]*)\}", lambda key: values[key[1]], rule[1])  # noqa: B023 (used at once)
+        path = "/dev/" + re.sub(r"\$env\{([^}]*)\}", lambda key: values[key[1]], rule[1])  # noqa: B023  # used at once
         claimants = links(seen)[path].claimants
         assert claimants is not UNSET
         assert name in claimants

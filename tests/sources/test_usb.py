@@ -36,7 +36,7 @@ def test_the_bus_is_the_one_that_lsusb_shows() -> None:
     shown = set(re.findall(r"Bus (\d+) Device (\d+): ID (\w+):(\w+)", under(*ALL, argv=["lsusb"]).stdout))
     seen = seen_under("usb", *ALL)
     assert len(shown) == 11
-    assert {(f"{d.bus:03d}", f"{d.devnum:03d}", d.vid, d.pid) for d in seen.usb} == shown  # type: ignore[union-attr]
+    assert {(f"{d.bus:03d}", f"{d.devnum:03d}", d.vid, d.pid) for d in seen.usb} == shown
     assert seen.gaps == []
 
 
@@ -51,10 +51,10 @@ def test_power_is_what_lsusb_reads_from_the_descriptors() -> None:
         power = re.search(r"MaxPower +(\d+)mA", block)
         assert power
         shown[int(bus), int(number)] = ("Self Powered" in block, int(power[1]))
-    seen = [d for d in seen_under("usb", *ALL).usb if d.configuration is not None]  # type: ignore[union-attr]
+    seen = [d for d in seen_under("usb", *ALL).usb if d.configuration is not None]
     assert len(seen) == 9
     for device in seen:
-        assert (device.self_powered, device.max_power_ma) == shown[device.bus, device.devnum], device.name  # type: ignore[index]
+        assert (device.self_powered, device.max_power_ma) == shown[device.bus, device.devnum], device.name
 
 
 @needs_umockdev
@@ -62,7 +62,7 @@ def test_a_capture_of_a_real_kernel() -> None:
     """The files of a Debian 6.1 kernel are read without a gap, and are the devices its lsusb showed at that moment."""
     listing = (BEDS / "captured-linux-6.1.lsusb").read_text()
     seen = seen_under("usb", "captured-linux-6.1.umockdev")
-    found = {d.name: d for d in seen.usb}  # type: ignore[union-attr]
+    found = {d.name: d for d in seen.usb}
     assert seen.gaps == []
     assert {(f"{d.bus:03d}", f"{d.devnum:03d}", d.vid, d.pid) for d in found.values()} == set(
         re.findall(r"Bus (\d+) Device (\d+): ID (\w+):(\w+)", listing)
@@ -207,9 +207,9 @@ def test_an_unbound_interface_has_null_for_its_driver() -> None:
     with laid_out("gable.umockdev") as root:
         link = adapter_folder(root) / "1-2.3:1.0" / "driver"
         link.unlink()
-        assert devices(Machine(root=root))["1-2.3"].interfaces[0].driver is None  # type: ignore[index]
+        assert devices(Machine(root=root))["1-2.3"].interfaces[0].driver is None
         link.symlink_to("../../../../../../../bus/usb/drivers/usbfs")
-        assert devices(Machine(root=root))["1-2.3"].interfaces[0].driver == "usbfs"  # type: ignore[index]
+        assert devices(Machine(root=root))["1-2.3"].interfaces[0].driver == "usbfs"
 
 
 @needs_umockdev
