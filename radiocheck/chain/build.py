@@ -5,6 +5,7 @@ from __future__ import annotations
 from msgspec import UNSET, UnsetType
 
 from .context import Context
+from .facts_air import air_facts
 from .facts_name import name_facts
 from .facts_serial import access_facts, driver_facts
 from .facts_usb import adapter_facts, bus_facts, host_facts, power_facts
@@ -26,6 +27,7 @@ def view(context: Context, subject: Subject) -> View:
         access=access_facts(context, subject),
         assignments=assignment_facts(context, subject),
         handover=handover_facts(context, subject),
+        air=air_facts(context, subject),
     )
 
 

@@ -87,7 +87,7 @@ def facts_of(given: dict[str, Any], each: str | None) -> dict[str, Any]:
             place = place.setdefault(section, {})
         place[last] = [element]
     empty: dict[str, Any] = {
-        name: {} for name in ("host", "adapter", "power", "bus", "driver", "name", "access", "handover")
+        name: {} for name in ("host", "adapter", "power", "bus", "driver", "name", "access", "handover", "air")
     }
     view = msgspec.convert({**empty, **given}, View)
     facts: dict[str, Any] = msgspec.to_builtins(view)

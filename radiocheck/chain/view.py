@@ -241,6 +241,14 @@ class HandoverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     assigned: Annotated[int | UnsetType, VMS] = UNSET  # VMs whose configuration asks for it
 
 
+class AirFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What sits beside the adapter and shares its air."""
+
+    neighbour: Annotated[str | UnsetType | None, needs("usb", "ports")] = UNSET  # SuperSpeed device beside it
+    neighbour_mbps: Annotated[int | UnsetType | None, needs("usb", "ports")] = UNSET
+    neighbour_where: Annotated[str | UnsetType | None, needs("usb", "ports")] = UNSET  # same socket, next socket
+
+
 class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a rule may ask of one adapter."""
 
@@ -254,6 +262,7 @@ class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     access: AccessFacts
     assignments: Annotated[list[AssignmentFacts] | UnsetType, VMS] = UNSET
     handover: HandoverFacts
+    air: AirFacts
 
 
 # A rule with `each: LIST` is asked once per element, under this name.
