@@ -12,9 +12,10 @@ import re
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
+
+from msgspec import Struct
 
 # Functions that see whether a fact is there, or how many there are, would turn a lost
 # fact into a different answer instead of into unknown.
@@ -34,8 +35,7 @@ class ConditionError(ValueError):
         self.column = column
 
 
-@dataclass(frozen=True)
-class Condition:
+class Condition(Struct, frozen=True, dict=True):
     """A condition.  It is compiled when it is first asked, since most remedies never are."""
 
     text: str

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET, Struct, UnsetType
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence
@@ -19,8 +18,7 @@ USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
 TTY_MAJORS = frozenset({166, 188})  # Documentation/admin-guide/devices.txt: ttyACM, ttyUSB
 
 
-@dataclass(frozen=True)
-class Context:
+class Context(Struct, frozen=True):
     """The evidence, indexed."""
 
     evidence: Evidence

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 
 from .condition import Condition, ConditionError, compile_condition
@@ -86,5 +85,7 @@ def condition_complaint(spot: Spot, error: ConditionError) -> str:
 
 def nearest(word: str, words: Iterable[str]) -> str:
     """Advice: the allowed word that looks most like it, else what is allowed."""
+    import difflib
+
     near = difflib.get_close_matches(word, list(words), 1)
     return f"; did you mean `{near[0]}`?" if near else f"; write one of {', '.join(list(words)[:12])}"

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from radiocheck.evidence.record import Event
 
@@ -26,8 +28,7 @@ ENUMERATION_ERRORS = frozenset(
 )
 
 
-@dataclass(frozen=True)
-class Stay:
+class Stay(Struct, frozen=True):
     """One stay of a device on the bus, as the log tells it.  None: the log does not say."""
 
     device: str  # "1-2"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET, Struct, UnsetType
+from msgspec.structs import replace
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence
@@ -18,8 +18,7 @@ NODE = re.compile(r"/dev/bus/usb/0*(\d+)/0*(\d+)")
 OFF = frozenset({"shut off", "crashed", "no state", "shutoff"})
 
 
-@dataclass(frozen=True)
-class Item:
+class Item(Struct, frozen=True):
     """One assignment as configured.  Numbers that pin are of the next start, `live_*` of the running VM."""
 
     vm: str

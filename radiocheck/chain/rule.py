@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from .condition import Condition
 from .verdict import Gravity, Risk, Route, StepName
@@ -19,8 +20,7 @@ def names_for(each: str | None) -> tuple[str, ...]:
     return View.__struct_fields__ + ((ELEMENTS[each][0],) if each else ())
 
 
-@dataclass(frozen=True)
-class Cure:
+class Cure(Struct, frozen=True):
     """A remedy as written: texts with placeholders, and when it applies."""
 
     do: str
@@ -32,8 +32,7 @@ class Cure:
     when: Condition | None
 
 
-@dataclass(frozen=True)
-class Example:
+class Example(Struct, frozen=True):
     """Partial evidence, as a view, with the expected result."""
 
     name: str
@@ -42,8 +41,7 @@ class Example:
     spot: Spot
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """One trouble."""
 
     name: str
@@ -67,16 +65,14 @@ class Rule:
         return self.spot.complain(what) if self.spot else f"{self.file}: {what}"
 
 
-@dataclass(frozen=True)
-class Sight:
+class Sight(Struct, frozen=True):
     """A plain fact that a step shows, when all its values are known."""
 
     say: str
     when: Condition | None
 
 
-@dataclass(frozen=True)
-class StepRule:
+class StepRule(Struct, frozen=True):
     """One step of the chain: its question, who uses it, and what proves it sound."""
 
     name: StepName
@@ -89,8 +85,7 @@ class StepRule:
     saw: tuple[Sight, ...]
 
 
-@dataclass(frozen=True)
-class RuleSet:
+class RuleSet(Struct, frozen=True):
     """The steps in order and the rules by name."""
 
     steps: tuple[StepRule, ...]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence
@@ -15,8 +17,7 @@ from .history import Stay, failing, stays
 from .items import Item, items, picked, vm_name
 
 
-@dataclass(frozen=True)
-class Subject:
+class Subject(Struct, frozen=True):
     """One adapter, present or not, with the configuration lines that concern it."""
 
     label: str
@@ -29,8 +30,7 @@ class Subject:
     place: str | None = None  # sysfs name where something fails to enumerate
 
 
-@dataclass
-class _Draft:
+class _Draft(Struct):
     device: UsbDevice
     items: list[Item] = field(default_factory=list)
     guessed: set[int] = field(default_factory=set)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 if TYPE_CHECKING:  # the reader is imported when a file is read: packed rules need none
     import yaml
@@ -17,8 +18,7 @@ class FileError(ValueError):
     """Complaints about files: `file:line:column: what, and what to write instead`, a line each."""
 
 
-@dataclass(frozen=True)
-class Spot:
+class Spot(Struct, frozen=True):
     """A value with the place where it stands (counted from 1).
 
     `value` is a dict of Spots by key, a list of Spots, or a str, int, bool or None.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
-FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+FOLDER = click.Path(exists=True, file_okay=False)
 
 user = click.option("--user", metavar="NAME", help="Whose rights count on this host (default: yours).")
 ascii_only = click.option("--ascii", "ascii", is_flag=True, help="Use ASCII characters only.")
@@ -49,12 +48,14 @@ def judging(command: Command) -> Command:
     return command
 
 
-def load_rules(folders: Sequence[Path]) -> RuleSet:
+def load_rules(folders: Sequence[str]) -> RuleSet:
     """The shipped rules and those of the folders.  Raises `Unusable` with every complaint."""
+    from pathlib import Path
+
     from radiocheck.chain.rules import RuleError, load, shipped
 
     try:
-        return load([shipped(), *folders])
+        return load([shipped(), *map(Path, folders)])
     except RuleError as error:
         raise Unusable(str(error)) from None
 
@@ -68,7 +69,7 @@ def conclude(
     form: str,
     no_colour: bool,
     ascii: bool,
-    folders: Sequence[Path],
+    folders: Sequence[str],
 ) -> None:
     """Judge the evidence, print the report and exit with the verdict's status."""
     from radiocheck.chain.judge import NoSuchAdapter, Only, judge

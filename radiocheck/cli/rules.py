@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 import click
 
@@ -22,16 +21,18 @@ WIDEST = 100  # columns
 @options.own_rules
 @options.ascii_only
 @click.pass_context
-def rules(context: click.Context, name: str | None, folder: Path | None, folders: Sequence[Path], ascii: bool) -> None:
+def rules(context: click.Context, name: str | None, folder: str | None, folders: Sequence[str], ascii: bool) -> None:
     """List the rules by step, or show the rule NAME as a page."""
     ascii = only_ascii(ascii)
     if folder is not None:
         if name is not None:
             raise click.UsageError("NAME and --check do not go together")
+        from pathlib import Path
+
         from radiocheck.chain.rule_check import check
         from radiocheck.report.page import complaints
 
-        found = check(folder)
+        found = check(Path(folder))
         write(complaints(found, ascii) if found else "No complaints.\n")
         context.exit(UNUSABLE if found else 0)
 

@@ -10,8 +10,9 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from radiocheck.evidence.absent import UNSET, UnsetType
 from radiocheck.evidence.record import Gap
@@ -141,8 +142,7 @@ def _definition(xml: str, what: str, gaps: list[Gap]) -> Definition | UnsetType:
 # --- by the files
 
 
-@dataclass
-class _Files:
+class _Files(Struct):
     """The XML files of one folder by name, and the names of those that could not be read."""
 
     read: dict[str, DomainXml] = field(default_factory=dict)

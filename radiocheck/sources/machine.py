@@ -10,8 +10,9 @@ import os
 import subprocess
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from radiocheck.evidence.record import Gap
 
@@ -21,8 +22,7 @@ OUTPUT_LIMIT = 64 << 20  # bytes of one program's output
 TIME_LIMIT = 8.0  # seconds for one program
 
 
-@dataclass(frozen=True)
-class Ran:
+class Ran(Struct, frozen=True):
     """A program that ended: exit status and its output."""
 
     code: int
@@ -38,8 +38,7 @@ class ToolHung(Exception):
     """The program did not end within its time limit and was killed."""
 
 
-@dataclass(frozen=True)
-class Seen:
+class Seen(Struct, frozen=True):
     """What one source saw: fields of `Evidence` by name, and what it could not see."""
 
     facts: Mapping[str, Any] = field(default_factory=dict)
@@ -68,8 +67,7 @@ def run(argv: Sequence[str], limit: float = TIME_LIMIT) -> Ran:
     )
 
 
-@dataclass(frozen=True)
-class Machine:
+class Machine(Struct, frozen=True):
     """Where to read (`root`), what time it is, how programs are run, who we are."""
 
     root: str = "/"

@@ -10,7 +10,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from radiocheck.evidence.vm import PciArg, TtyArg, UsbHostArg
 
@@ -22,8 +23,7 @@ _PCI = re.compile(r"(?:([0-9a-f]{1,8}):)?([0-9a-f]{1,2}):([0-9a-f]{1,2})\.([0-7]
 _OLD_CHARDEV = {"serial", "parallel", "monitor", "qmp", "qmp-pretty", "debugcon", "gdb"}
 
 
-@dataclass(frozen=True)
-class Arguments:
+class Arguments(Struct, frozen=True):
     """What the command line says of the path; `elsewhere` are files it takes more devices from."""
 
     name: str | None = None

@@ -6,12 +6,12 @@ import errno
 import os
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import pytest
+from msgspec import field
 
 from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Evidence
@@ -25,8 +25,7 @@ BED = "names.umockdev"
 STICK = "/dev/serial/by-id/usb-Lindenhof_Mesh_stick_A1B2C3D4-if00-port0"
 
 
-@dataclass(frozen=True)
-class Eventful(Machine):
+class Eventful(Machine, frozen=True):
     """A machine on which something happens just before a file whose path ends so is read."""
 
     happens: dict[str, Callable[[], None]] = field(default_factory=dict)

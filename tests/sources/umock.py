@@ -27,11 +27,11 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
 import pytest
+from msgspec import field
 
 from radiocheck.evidence.record import Evidence
 from radiocheck.sources.machine import Machine
@@ -55,8 +55,7 @@ sys.stdout.buffer.write(msgspec.json.encode(paper))
 """
 
 
-@dataclass(frozen=True)
-class Eventful(Machine):
+class Eventful(Machine, frozen=True):
     """A machine that notes what is read, and on which something happens just before a file that ends so is read."""
 
     noted: list[str] = field(default_factory=list)
