@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
@@ -72,8 +73,15 @@ def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None) -> Repor
         verdict=verdict(chains, evidence),
         chains=chains,
         notes=notes(evidence, found),
-        missing=explain(list(dict.fromkeys(gap.what for gap in evidence.gaps)), evidence.gaps),
+        missing=_telling_gaps(chains, evidence.gaps),
     )
+
+
+def _telling_gaps(chains: Sequence[Chain], gaps: Sequence[Gap]) -> list[Missing]:
+    """The gaps worth telling: whole sources, and the details that a step was left unseen for."""
+    asked = {item.what for one in chains for step in one.steps if step.state == "unseen" for item in step.missing}
+    told = [gap for gap in gaps if gap.what.isidentifier() or re.split(r"[.\[]", gap.what)[0] in asked]
+    return explain(list(dict.fromkeys(gap.what for gap in told)), told)
 
 
 def names_device(text: str, device: UsbDevice, evidence: Evidence) -> bool:
@@ -295,7 +303,8 @@ def host_line(evidence: Evidence) -> str:
 def notes(evidence: Evidence, found: Sequence[Subject]) -> list[str]:
     """What concerns the whole machine."""
     said = []
-    if known(evidence.host) and isinstance(evidence.host.virtualisation, str):
+    hosts_vms = (known(evidence.qemu) and evidence.qemu) or (known(evidence.domains) and evidence.domains)
+    if known(evidence.host) and isinstance(evidence.host.virtualisation, str) and not hosts_vms:
         said.append("This machine is itself a guest: the host's side of the chain is not visible from here.")
     if known(evidence.host) and isinstance(evidence.host.container, str):
         said.append("radiocheck runs in a container and sees only what the container is shown; run it on the host.")

@@ -72,10 +72,13 @@ def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:
 def _settling(chain: Chain, look: Look) -> list[str]:
     """What a person can do so that there is a verdict."""
     ways: dict[str, list[str]] = {}
-    for step in chain.steps:
-        for missing in step.missing if step.state == "unseen" else ():
-            if missing.provide and step.step not in ways.setdefault(missing.provide, []):
-                ways[missing.provide].append(step.step)
+    unseen = [step for step in chain.steps if step.state == "unseen"]
+    said = [missing.provide for step in unseen for missing in step.missing if missing.provide]
+    for step in unseen:
+        for missing in step.missing:
+            way = words.simplest(missing.provide, said)
+            if way and step.step not in ways.setdefault(way, []):
+                ways[way].append(step.step)
     lines = [
         line
         for way, steps in ways.items()
@@ -168,7 +171,8 @@ def _said(step: Step, look: Look) -> str:
         )
     facts = _fitting(step.saw, look)
     if step.state == "unseen":
-        how = list(dict.fromkeys(missing.provide for missing in step.missing if missing.provide))
+        ways = [missing.provide for missing in step.missing if missing.provide]
+        how = list(dict.fromkeys(words.simplest(way, ways) for way in ways))
         return "; ".join(part for part in (facts, step.because, f"to see it: {listed(how)}" if how else "") if part)
     return facts if step.state == "sound" and facts else step.because or facts
 

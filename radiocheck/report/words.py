@@ -83,13 +83,20 @@ def provided(missing: list[Missing]) -> list[str]:
     """What a person can do to show more, each with what it would show; then what nothing can be done about."""
     doable: dict[str, list[str]] = {}
     lost: dict[str, list[str]] = {}
+    ways = [item.provide for item in missing]
     for item in missing:
-        words = (doable if item.provide else lost).setdefault(item.provide or WHYS.get(item.why, item.why), [])
+        how = simplest(item.provide, ways)
+        words = (doable if how else lost).setdefault(how or WHYS.get(item.why, item.why), [])
         if thing(item.what) not in words:
             words.append(thing(item.what))
     return [f"{how}: would show {listed(things)}" for how, things in doable.items()] + [
         f"{listed(things)}: {why}" for why, things in lost.items()
     ]
+
+
+def simplest(way: str, ways: list[str]) -> str:
+    """The shorter way that does the same: "run as root" stands for "run as root, or …" when it is asked anyway."""
+    return min((other for other in ways if way.startswith(f"{other},")), key=len, default=way)
 
 
 def taken(report: Report) -> str:
