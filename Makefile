@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO := fixtures/demo/evidence.json
 
-.PHONY: demo test lint bench benchmarks schemas clean
+.PHONY: demo test lint readme bench benchmarks schemas clean
 
 $(VENV)/ready: pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "radiocheck needs Python 3.11 or newer; set PYTHON=python3.12, say" >&2; exit 2; }
@@ -28,6 +28,9 @@ lint: $(VENV)/ready
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+readme: $(VENV)/ready ## put the demo's real output into README.md
+	$(BIN)/python tests/readme_output.py
 
 schemas: $(VENV)/ready ## regenerate schemas/ from the records
 	$(BIN)/python -m radiocheck.report.schema

@@ -1,0 +1,20 @@
+"""The README shows what the program prints, and names what exists."""
+
+from __future__ import annotations
+
+import re
+
+from .readme_output import README, ROOT, renewed
+
+
+def test_demo_output_is_current() -> None:
+    """The output in the README is that of the shipped demo (`make readme` renews it)."""
+    text = README.read_text()
+    assert renewed(text) == text
+
+
+def test_links_lead_somewhere() -> None:
+    """Every relative link of README and DEVELOPERS exists."""
+    for file in (README, ROOT / "DEVELOPERS.md"):
+        for target in re.findall(r"\]\(([^)#:]+)\)", file.read_text()):
+            assert (ROOT / target).exists(), target
