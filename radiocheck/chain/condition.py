@@ -55,6 +55,15 @@ class Condition(Struct, frozen=True, dict=True):
         return paths_of(self.text)
 
 
+class Scope(dict[str, Any]):
+    """Facts that the engine takes in once for all conditions that are asked of them.  Not to be changed."""
+
+    @cached_property
+    def activation(self) -> Any:
+        """The engine's form of them."""
+        return _runtime(()).Activation(self)
+
+
 @contextmanager
 def _without_protobuf() -> Iterator[None]:
     """Keep the engine from importing protobuf, which would cost more than the whole judgement.
@@ -115,7 +124,8 @@ def evaluate(condition: Condition, facts: Mapping[str, Any], strict: bool = Fals
     raises `ConditionError`: that is a mistake in the condition.  Without it, the answer
     is None, because a rule's mistake must not become a person's verdict.
     """
-    value = condition.program.eval(data=dict(facts)).value()
+    scope = facts if isinstance(facts, Scope) else Scope(facts)
+    value = condition.program.eval(activation=scope.activation).value()
     if value is True or value is False:
         return bool(value)
     if strict and not any(mark in str(value) for mark in ABSENT):

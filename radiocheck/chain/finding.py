@@ -7,7 +7,7 @@ from typing import Any
 
 from radiocheck.evidence.record import Gap
 
-from .condition import evaluate
+from .condition import Scope, evaluate
 from .rule import Cure, Rule
 from .template import ABSENT, command, fill, look_up
 from .types import field_needs, record_at
@@ -102,7 +102,7 @@ def _scopes(rule: Rule, facts: Facts) -> Iterator[Any]:
         yield ABSENT
         return
     for element in elements:
-        yield {**facts, ELEMENTS[rule.each][0]: element}
+        yield Scope({**facts, ELEMENTS[rule.each][0]: element})
 
 
 def _applies(cure: Cure, facts: Facts) -> bool:

@@ -14,7 +14,7 @@ from radiocheck.evidence.record import Evidence, Gap
 from radiocheck.evidence.usb import UsbDevice
 
 from .build import view
-from .condition import Condition, evaluate
+from .condition import Condition, Scope, evaluate
 from .context import context
 from .finding import explain, finding, lacking
 from .rule import Rule, RuleSet, StepRule
@@ -62,7 +62,7 @@ def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None) -> Repor
         what = f"adapter `{only.adapter}`" if only.adapter else f"VM `{only.vm}`"
         known_ones = "; ".join(subject.label for subject in found) or "none"
         raise NoSuchAdapter(f"No chain belongs to {what}. Adapters in this evidence: {known_ones}.")
-    chains = [chain(plain(view(indexed, subject)), subject, rules, evidence.gaps) for subject in chosen]
+    chains = [chain(Scope(plain(view(indexed, subject))), subject, rules, evidence.gaps) for subject in chosen]
     chains.sort(key=lambda one: (WORST.index(one.state), one.route == "native", one.adapter.label))
     return Report(
         radiocheck_report=REPORT_FORMAT,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from msgspec.structs import replace
+
 from radiocheck.chain.verdict import Chain, Finding, Remedy, Report, Step
 
 from . import vendors, words
@@ -26,7 +28,7 @@ def text(
     `vendor` names a vendor ID whose device does not name its maker itself.
     """
     look = Look(max(NARROWEST, min(width, WIDEST)), colour, ascii)
-    report = harmless(report, ascii)
+    report = harmless(_shown(report), ascii)
     lines = look.paint_all(wrap(report.verdict.sentence, look.width), report.verdict.state)
     several = len(report.chains) > 1
     sound_shown = False
@@ -42,6 +44,17 @@ def text(
         if block:
             lines += ["", *block]
     return "\n".join(lines) + "\n"
+
+
+def _shown(report: Report) -> Report:
+    """The report without the rules that found nothing: most of it, and no text tells of them."""
+    return replace(
+        report, chains=[replace(chain, steps=[_found(step) for step in chain.steps]) for chain in report.chains]
+    )
+
+
+def _found(step: Step) -> Step:
+    return replace(step, findings=[finding for finding in step.findings if finding.result == "found"])
 
 
 def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-import threading
 from collections.abc import Callable
 from typing import Any
 
@@ -28,29 +27,16 @@ def sources() -> dict[str, Collect]:
 
 
 def probe(machine: Machine) -> Evidence:
-    """The evidence of a live machine.  Reads only; a source that fails leaves a gap.
-
-    Sources run side by side, because some wait for programs that answer slowly.
-    """
-    found = sources()
-    seen: dict[str, Seen] = {}
-
-    def look(name: str) -> None:
-        try:
-            seen[name] = found[name](machine)
-        except Exception as error:  # a source's bug must not cost the rest of the evidence
-            gap = Gap(what=name, why="failed", detail=f"{type(error).__name__}: {error}")
-            seen[name] = Seen(gaps=(gap,))
-
-    threads = [threading.Thread(target=look, args=(name,), name=name, daemon=True) for name in found]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    """The evidence of a live machine.  Reads only; a source that fails leaves a gap."""
     facts: dict[str, Any] = {}
     gaps: list[Gap] = []
-    for name in found:
-        facts.update(seen[name].facts)
-        gaps.extend(seen[name].gaps)
+    for name, collect in sources().items():
+        try:
+            seen = collect(machine)
+        except Exception as error:  # a source's bug must not cost the rest of the evidence
+            gaps.append(Gap(what=name, why="failed", detail=f"{type(error).__name__}: {error}"))
+            continue
+        facts.update(seen.facts)
+        gaps.extend(seen.gaps)
     taken = Taken(at=machine.now(), tool=__version__, root=machine.euid == 0)
     return Evidence(radiocheck_evidence=FORMAT, taken=taken, gaps=gaps, **facts)

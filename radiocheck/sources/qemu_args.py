@@ -7,7 +7,6 @@ so `010` is eight (seen with QEMU 7.2).
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -106,6 +105,8 @@ def _values(text: str, first: str) -> Mapping[str, str | int]:
 
 
 def _json(text: str) -> dict[str, str | int]:
+    import json  # few command lines have this form
+
     try:
         read = json.loads(text)
     except (ValueError, RecursionError):
