@@ -93,7 +93,7 @@ def _bootstrap(work: Path) -> None:
         f"--include={','.join(packages())}",
         f"--aptopt={options}",
         f'--customize-hook={RECIPE}/customize.sh "$1" {RECIPE}',
-        f"--customize-hook=rm -f $1/etc/apt/apt.conf.d/99mmdebstrap",
+        "--customize-hook=rm -f $1/etc/apt/apt.conf.d/99mmdebstrap",
         SUITE,
         str(work / "rootfs.tar"),
         *_apt_sources(),
@@ -103,9 +103,7 @@ def _bootstrap(work: Path) -> None:
 
 def _apt_options() -> str:
     """Take over how this machine reaches its package archive (proxies, certificates)."""
-    dump = subprocess.run(
-        ["apt-config", "dump", "--format=%F \"%v\";%n"], capture_output=True, text=True, check=True
-    )
+    dump = subprocess.run(["apt-config", "dump", '--format=%F "%v";%n'], capture_output=True, text=True, check=True)
     wanted = ("Acquire::http", "Acquire::https", "Acquire::Retries", "Acquire::Check-Valid-Until")
     return "\n".join(line for line in dump.stdout.splitlines() if line.startswith(wanted)) + "\n"
 

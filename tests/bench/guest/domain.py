@@ -26,10 +26,7 @@ def usb_hostdev(selector: str, optional: bool) -> str:
     if address and kind in ("address", "both"):
         inner += f"<address bus='{address[1]}' device='{address[2]}'/>"
     policy = " startupPolicy='optional'" if optional else ""
-    return (
-        "<hostdev mode='subsystem' type='usb' managed='yes'>"
-        f"<source{policy}>{inner}</source></hostdev>"
-    )
+    return f"<hostdev mode='subsystem' type='usb' managed='yes'><source{policy}>{inner}</source></hostdev>"
 
 
 def pci_hostdev(value: str) -> str:

@@ -54,13 +54,17 @@ for pid in $(pgrep -f qemu-system); do
     ls -lR "/proc/$pid/root/dev/bus/usb" >"qemu-$pid/its-own-dev.txt" 2>&1
 done
 # Whoever has a serial or USB node open.
-for fd in /proc/[0-9]*/fd/*; do
-    to=$(readlink "$fd" 2>/dev/null) || continue
-    case $to in
-        /dev/tty[AU]*|/dev/bus/usb/*|/dev/vfio/*)
-            pid=${fd#/proc/}; pid=${pid%%/*}
-            echo "$pid $(cat "/proc/$pid/comm") $fd -> $to" ;;
-    esac
-done >holders.txt
+python3 - >holders.txt <<'PY'
+import glob, os
+for fd in sorted(glob.glob("/proc/[0-9]*/fd/*")):
+    try:
+        target = os.readlink(fd)
+    except OSError:
+        continue
+    if target.startswith(("/dev/ttyU", "/dev/ttyA", "/dev/bus/usb/", "/dev/vfio/")):
+        pid = fd.split("/")[2]
+        with open(f"/proc/{pid}/comm") as comm:
+            print(pid, comm.read().strip(), fd, "->", target)
+PY
 systemctl list-units --all --no-pager --plain >units.txt 2>&1
 exit 0

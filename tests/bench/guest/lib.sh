@@ -3,6 +3,9 @@
 
 GADGETS=/sys/kernel/config/usb_gadget
 BENCH=${BENCH:-/bench/guest}
+. "$BENCH/lib-vm.sh"
+. "$BENCH/lib-outer.sh"
+. "$BENCH/lib-reset.sh"
 
 say() { echo "bench: $*" >&2; }
 
@@ -74,9 +77,15 @@ replug() {
 
 # ---- where things are -------------------------------------------------------------------
 
-# sysfs_of NAME: the USB device directory of an adapter (made here or by `stick`).
+# sysfs_of NAME: the USB device directory of an adapter (by `adapter`, `vusb` or `stick`).
 sysfs_of() {
     local udc d; udc=$(cat "/run/bench-$1.udc" 2>/dev/null) || udc=
+    if [ "$udc" = vhci ]; then
+        # The deepest device below the virtual controller: a hub is not the adapter.
+        d=$(find /sys/devices/platform/vhci_hcd.0/ -name idVendor -path '*-1*' \
+            -exec dirname {} + | awk '{print length, $0}' | sort -n | tail -1 | cut -d' ' -f2-)
+        [ -n "$d" ] && echo "$d"; return
+    fi
     if [ -n "$udc" ]; then
         for d in /sys/devices/platform/dummy_hcd."$udc"/usb*/*-1; do
             case $d in *:*) continue ;; esac
@@ -100,36 +109,6 @@ driver_of() {
     local l; l=$(readlink "$(sysfs_of "$1")/$(port_of "$1"):1.0/driver") && basename "$l" || echo none
 }
 
-# ---- virtual machines --------------------------------------------------------------------
-
-# vm_define NAME [ids=V:P | address=BUS.DEV | pci=BDF | serial=PATH | chardev…]… [optional] [usb=MODEL]
-# A libvirt machine without disk or operating system.
-vm_define() {
-    local name=$1; shift
-    python3 "$BENCH/domain.py" "$name" "$@" >"/run/bench-$name.xml" &&
-        virsh -q define "/run/bench-$name.xml"
-}
-vm_start() { virsh -q start "$1"; }
-vm_pid() { cat "/run/libvirt/qemu/$1.pid" 2>/dev/null || cat "/run/bench-vm-$1.pid"; }
-
-# qemu_start NAME [user=U] ARGS…: a QEMU process without libvirt.
-qemu_start() {
-    local name=$1; shift
-    local as=()
-    case ${1:-} in user=*) as=(--uid="${1#user=}"); shift ;; esac
-    systemd-run -q --unit="bench-vm-$name" --collect "${as[@]}" \
-        qemu-system-x86_64 -name "$name" -machine pc,accel=tcg -m 64 -nodefaults \
-        -display none -device qemu-xhci,id=xhci \
-        -qmp "unix:/run/bench-vm-$name/qmp,server=on,wait=off" \
-        "$@" 2>&1
-    wait_for 10 sh -c "systemctl show -p MainPID --value bench-vm-$name | grep -vx 0 >/run/bench-vm-$name.pid"
-    # QEMU looks for host devices once at start and then every two seconds.
-    sleep 3
-}
-
-# holds PID NODE: does the process have this node open?
-holds() { ls -l "/proc/$1/fd" 2>/dev/null | grep -q -- "-> $2\$"; }
-
 # ---- others who want the adapter ------------------------------------------------------------
 
 # in_background NAME [user=U] COMMAND…
@@ -148,16 +127,15 @@ hold() {
     wait_for 10 sh -c "ls -l /proc/[0-9]*/fd 2>/dev/null | grep -q -- '-> $1\$'"
 }
 
-# ---- the outer machine ----------------------------------------------------------------------
+# ---- looking without radiocheck ------------------------------------------------------------
 
-# outer LINE: a line for the monitor of the QEMU that this machine runs in.
-outer() { python3 "$BENCH/monitor.py" "$*"; }
-# stick NAME [bus=near.0] [port=]: a serial adapter with an ftdi_sio chip, serial number = NAME.
-stick() {
-    local name=$1 bus=near.0 port= word; shift
-    for word in "$@"; do local "${word%%=*}=${word#*=}"; done
-    outer "chardev-add null,id=c$name"
-    outer "device_add usb-serial,chardev=c$name,always-plugged=on,serial=$name,id=u$name,bus=$bus${port:+,port=$port}"
-    wait_for 20 sysfs_of "$name"; settle
-}
-unstick() { outer "device_del u$1"; outer "chardev-remove c$1"; wait_for 20 sh -c "! grep -qx '$1' /sys/bus/usb/devices/*/serial"; settle; }
+# driven NAME DRIVER: is this the driver of the adapter's first interface (or `none`)?
+driven() { [ "$(driver_of "$1")" = "$2" ] || { say "driver is $(driver_of "$1")"; return 1; }; }
+# vm_has VM NAME: does the machine's QEMU hold the adapter's node of this moment?
+vm_has() { holds "$(vm_pid "$1")" "$(node_of "$2")"; }
+# logged TEXT [COUNT]: has the kernel said so, that often?
+logged() { [ "$(dmesg | grep -c -- "$1")" -ge "${2:-1}" ]; }
+# may USER PATH: may that user read and write it?
+may() { runuser -u "$1" -- test -r "$2" -a -w "$2"; }
+by_id() { find -L /dev/serial/by-id -samefile "$(tty_of "$1")" 2>/dev/null | head -1; }
+held_by() { ls -l /proc/[0-9]*/fd 2>/dev/null | grep -c -- "-> $1\$"; }

@@ -4,20 +4,21 @@ The monitor is reached over a virtio port; it is how a scenario plugs a device i
 a controller of the machine from the outside.
 """
 
+import io
 import json
 import os
 import sys
 from pathlib import Path
 
 PORT = Path("/dev/virtio-ports/bench.monitor")
-FAILURES = ("rror", "not found", "uplicate", "Try \"help", "nvalid")
+FAILURES = ("rror", "not found", "uplicate", 'Try "help', "nvalid")
 
 
 def ask(line: str) -> str:
     """Send a human-monitor line and return what the monitor printed."""
     fd = os.open(PORT, os.O_RDWR)
     try:
-        with os.fdopen(fd, "rb", buffering=0, closefd=False) as reader:
+        with io.FileIO(fd, closefd=False) as reader:
             send(fd, {"execute": "qmp_capabilities"})
             read_reply(reader)
             arguments = {"command-line": line}
@@ -27,12 +28,12 @@ def ask(line: str) -> str:
         os.close(fd)
 
 
-def send(fd: int, message: dict) -> None:
+def send(fd: int, message: dict[str, object]) -> None:
     """Write one QMP message."""
     os.write(fd, json.dumps(message).encode() + b"\n")
 
 
-def read_reply(reader) -> str:
+def read_reply(reader: io.FileIO) -> str:
     """Read up to the next answer, passing over the greeting and events."""
     while True:
         line = reader.readline()

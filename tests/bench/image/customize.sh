@@ -11,7 +11,7 @@ install -m 644 "$here/bench.service" "$root/etc/systemd/system/bench.service"
 # mira runs the programs of the house; tove is another person on the same host;
 # owl is the service user who has no business with serial ports.
 chroot "$root" useradd --create-home --groups dialout mira
-chroot "$root" useradd --create-home --groups dialout tove
+chroot "$root" useradd --create-home tove
 chroot "$root" useradd --system owl
 chroot "$root" passwd -q -d root
 

@@ -1,0 +1,1 @@
+"""The bench: a machine with real faults, booted under software emulation."""

@@ -1,0 +1,118 @@
+"""`python -m tests.bench`: build what is missing, boot, play the scenarios, print the table.
+
+python -m tests.bench                     all scenarios, and the figures in README.md
+python -m tests.bench --only NAME [NAME…] some of them (a name may hold * and ?)
+python -m tests.bench --list              their names and titles
+python -m tests.bench --check             only read the scenario files
+"""
+
+from __future__ import annotations
+
+import argparse
+import fnmatch
+import json
+import os
+import shutil
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from tests.bench import figures, judging, machine, scenario, wheels
+from tests.bench.compare import Outcome, outcome
+from tests.bench.image import Image, cache_dir, ensure_image
+
+GUEST = Path(__file__).resolve().parent / "guest"
+
+
+def main() -> int:
+    """Run the command line; the status is 1 when a scenario is not as expected."""
+    options = _options()
+    try:
+        scenarios = scenario.load_all()
+    except scenario.ScenarioError as error:
+        print(error, file=sys.stderr)
+        return 2
+    chosen = [s for s in scenarios if _wanted(s["name"], options.only)]
+    if not chosen:
+        print(f"bench: no scenario is called {' '.join(options.only)}", file=sys.stderr)
+        return 2
+    if options.list or options.check:
+        for one in chosen if options.list else []:
+            print(f"{one['name']:<34} {one['title']}")
+        print(f"{len(chosen)} scenarios")
+        return 0
+    started = time.monotonic()
+    outcomes = play(chosen, options.dump, options.machines)
+    minutes = (time.monotonic() - started) / 60
+    text = figures.summary(outcomes, {s["name"]: s for s in chosen}, minutes)
+    print("\n" + text)
+    if len(chosen) == len(scenarios) and not options.no_readme:
+        figures.write_readme(text)
+    failed = sum(not o.passed for o in outcomes)
+    print(f"evidence and answers are in {cache_dir()}/last-*")
+    print(f"{len(outcomes) - failed} passed, {failed} failed")
+    return 1 if failed else 0
+
+
+def play(chosen: list[dict[str, Any]], dump: bool, machines: int) -> list[Outcome]:
+    """Boot some machines beside each other, once per kind of boot, and share the scenarios out."""
+    image = ensure_image()
+    site = cache_dir() / "site.tar"
+    wheels.pack_site(site)
+    for old in cache_dir().glob("last-*"):
+        shutil.rmtree(old)
+    hands: list[tuple[str, list[dict[str, Any]]]] = []
+    for boot in scenario.BOOTS:
+        mine = [s for s in chosen if s["boot"] == boot]
+        # A boot takes as long as some scenarios do.
+        many = min(machines, -(-len(mine) // 4))
+        hands += [(boot, mine[number::many]) for number in range(many)]
+    with ThreadPoolExecutor(max_workers=machines) as pool:
+        jobs = [pool.submit(play_on, image, site, f"{n}-{h[0]}", *h, dump) for n, h in enumerate(hands, 1)]
+        outcomes = [out for job in jobs for out in job.result()]
+    order = [s["name"] for s in chosen]
+    return sorted(outcomes, key=lambda o: order.index(o.name))
+
+
+def play_on(image: Image, site: Path, name: str, boot: str, mine: list[dict[str, Any]], dump: bool) -> list[Outcome]:
+    """Boot one machine and play its scenarios on it."""
+    share = cache_dir() / f"last-{name}"
+    shutil.copytree(GUEST, share / "guest", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(site, share / "site.tar")
+    (share / "plan.json").write_text(json.dumps([{**s, "dump": dump} for s in mine]), encoding="utf-8")
+    print(f"bench: machine {name} plays {len(mine)} scenarios", flush=True)
+    by_name = {s["name"]: s for s in mine}
+    outcomes: list[Outcome] = []
+    with machine.running(image, share, boot) as qemu:
+        for played, result in judging.serve(share, qemu, set(by_name)):
+            out = outcome(by_name[played], result)
+            out.evidence = str(share / "evidence" / f"{played}.json")
+            outcomes.append(out)
+            print(figures.line(out), flush=True)
+    judging.write_texts(share)
+    for lost in sorted(set(by_name) - {o.name for o in outcomes}):
+        outcomes.append(Outcome(lost, "", complaints=["the machine ended before it was played"]))
+        print(figures.line(outcomes[-1]), flush=True)
+    return outcomes
+
+
+def _wanted(name: str, only: list[str]) -> bool:
+    return not only or any(fnmatch.fnmatch(name, pattern) for pattern in only)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Play real faults.")
+    parser.add_argument("--only", nargs="+", default=[], metavar="NAME", help="play these only")
+    parser.add_argument("--list", action="store_true", help="list the scenarios")
+    parser.add_argument("--check", action="store_true", help="only check the scenario files")
+    parser.add_argument("--dump", action="store_true", help="keep a raw dump of the machine per scenario (slow)")
+    cores = os.cpu_count() or 1
+    parser.add_argument("--machines", type=int, default=min(cores, 4), help="how many at a time (%(default)s)")
+    parser.add_argument("--no-readme", action="store_true", help="leave the figures in README.md as they are")
+    return parser.parse_args()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
