@@ -27,7 +27,7 @@ CONFIGURED = "/etc/libvirt/qemu"  # libvirt's src/qemu/qemu_conf.c: configDir, a
 LIVE = "/run/libvirt/qemu"
 _DAEMONS = {"libvirtd": "/run/libvirtd.pid", "virtqemud": "/run/virtqemud.pid"}
 _VIRSH = ("virsh", "-q", "-r", "-c", "qemu:///system")
-_LIMIT = 8.0  # seconds for one virsh
+_LIMIT = 15.0  # seconds for one virsh
 _BATCH = 100  # domains in one virsh: a start costs some 30 ms, the answers next to nothing
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 

@@ -19,7 +19,7 @@ from radiocheck.evidence.record import Gap
 READ_LIMIT = 16 << 20  # bytes; no file that a source reads is honestly larger
 PIECE = 64 << 10  # bytes read at a time
 OUTPUT_LIMIT = 64 << 20  # bytes of one program's output
-TIME_LIMIT = 8.0  # seconds for one program
+TIME_LIMIT = 15.0  # seconds for one program; a busy small machine needs some
 
 
 class Ran(Struct, frozen=True):

@@ -45,8 +45,8 @@ def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[st
     ]
     command = [
         "qemu-system-x86_64",
-        *("-machine", "q35", "-accel", "tcg,thread=multi", "-cpu", "max"),
-        *("-m", "2048", "-smp", "2", "-nographic", "-no-reboot", "-nodefaults"),
+        *("-machine", "q35", "-accel", "tcg,thread=multi", "-cpu", "Nehalem"),
+        *("-m", "2048", "-smp", "1", "-nographic", "-no-reboot", "-nodefaults"),
         *("-kernel", str(image.kernel), "-initrd", str(image.initrd)),
         *("-append", f"root=/dev/vda rw console=ttyS0 quiet mitigations=off iommu=pt {BOOTS[boot]}"),
         *("-drive", f"file={image.disk},if=virtio,format=raw,snapshot=on"),

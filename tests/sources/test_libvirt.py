@@ -398,7 +398,7 @@ def test_when_virsh_fails_the_files_are_read(tmp_path: Path, answer: Exception |
 
     def runner(argv: Sequence[str], limit: float = 0) -> Ran:
         asked.append(argv)
-        assert 0 < limit <= 8
+        assert 0 < limit <= 15
         if isinstance(answer, Exception):
             raise answer
         return answer
