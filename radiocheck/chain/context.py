@@ -12,6 +12,7 @@ from radiocheck.evidence.serial import Handle, Node, Tty, User
 from radiocheck.evidence.usb import UsbDevice, UsbPort
 
 from .adapters import is_hub
+from .history import located
 from .subjects import Subject, usb_minor
 
 USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
@@ -65,7 +66,7 @@ def context(evidence: Evidence, subjects: Sequence[Subject]) -> Context:
         evidence=evidence,
         subjects=subjects,
         now=evidence.taken.at,
-        events=evidence.kernel_log.events if known(evidence.kernel_log) else UNSET,
+        events=located(evidence.kernel_log.events) if known(evidence.kernel_log) else UNSET,
         devices={device.name: device for device in evidence.usb} if known(evidence.usb) else UNSET,
         ports={port.name: port for port in evidence.ports} if known(evidence.ports) else UNSET,
         ttys={tty.name: tty for tty in evidence.ttys} if known(evidence.ttys) else UNSET,

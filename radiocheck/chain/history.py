@@ -120,6 +120,19 @@ def _number(text: str | None) -> int | None:
     return int(text) if text is not None and text.isdigit() else None
 
 
+def located(events: Sequence[Event]) -> list[Event]:
+    """The events, with those that only name a tty told the device that had it then."""
+    owners: dict[str, str] = {}
+    found = []
+    for event in events:
+        if event.tty is not None and event.device is not None:
+            owners[event.tty] = event.device
+        elif event.tty is not None and event.tty in owners:
+            event = replace(event, device=owners[event.tty])
+        found.append(event)
+    return found
+
+
 def recent(events: Iterable[Event], now: float) -> list[Event]:
     """Events of the last hour; events without a time count as recent."""
     return [event for event in events if event.at is None or now - event.at <= RECENT]

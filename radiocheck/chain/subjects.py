@@ -125,7 +125,9 @@ def device_ttys(device: UsbDevice) -> list[str]:
 
 
 def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
-    return known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers)
+    """A USB controller, or an address where nothing is.  Other functions (a graphics card) are not our business."""
+    gone = known(evidence.pci_functions) and item.controller not in evidence.pci_functions
+    return gone or (known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers))
 
 
 def _meant(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) -> UsbDevice | None:

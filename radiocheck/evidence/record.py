@@ -75,6 +75,7 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     usb: list[UsbDevice] | UnsetType = UNSET
     ports: list[UsbPort] | UnsetType = UNSET
     controllers: list[Controller] | UnsetType = UNSET
+    pci_functions: list[str] | UnsetType = UNSET  # addresses of all PCI functions, of whatever kind
     modules: list[Module] | UnsetType = UNSET
     module_files: bool | UnsetType = UNSET  # the running kernel's folder of modules is there
     ttys: list[Tty] | UnsetType = UNSET

@@ -43,16 +43,17 @@ def _override(text: str) -> str | None:
 
 
 def collect(machine: Machine) -> Seen:
-    """`controllers`: every PCI function of class 0x0c03xx, whichever driver it has."""
+    """`controllers`: every PCI function of class 0x0c03xx, whichever driver it has; `pci_functions`: all addresses."""
     if not machine.exists(FUNCTIONS):
         if machine.exists("/sys/bus"):
-            return Seen({"controllers": []})  # no PCI bus on this machine
+            return Seen({"controllers": [], "pci_functions": []})  # no PCI bus on this machine
         gap = Gap(what="controllers", why="not-here", detail="/sys is not mounted", provide="mount sysfs")
         return Seen(gaps=(gap,))
     gaps: list[Gap] = []
     controllers: list[Controller] = []
     try:
-        for address in machine.names(FUNCTIONS):
+        functions = machine.names(FUNCTIONS)
+        for address in functions:
             # an unreadable class leaves open whether this is one more: then there is no complete list
             text = machine.attribute(f"{FUNCTIONS}/{address}/class")
             if text is not None and text.strip().lower().removeprefix("0x").startswith(USB_CLASS):
@@ -63,7 +64,7 @@ def collect(machine: Machine) -> Seen:
                     gaps.extend(own)
     except OSError as error:
         return Seen(gaps=(refused("controllers", error),))
-    return Seen({"controllers": controllers}, tuple(gaps))
+    return Seen({"controllers": controllers, "pci_functions": functions}, tuple(gaps))
 
 
 def _controller(machine: Machine, address: str, gaps: list[Gap]) -> Controller:

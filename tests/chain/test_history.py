@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from radiocheck.chain.history import Stay, device_at, failing, port_of, since_arrival, stays
+from radiocheck.chain.history import Stay, device_at, failing, located, port_of, since_arrival, stays
 from radiocheck.evidence.record import Event
 
 
@@ -81,3 +81,10 @@ def test_since_arrival_forgets_earlier_stays() -> None:
     log = [event("noise", 1.0), *ARRIVAL, event("urb-stopped", 60.0)]
     assert next(one.kind for one in since_arrival(log, "1-2")) == "new-device"
     assert "noise" not in [one.kind for one in since_arrival(log, "1-2")]
+
+
+def test_tty_messages_belong_to_the_device_that_had_it() -> None:
+    """A line that only names a tty is told its device; a tty that nobody announced stays alone."""
+    stop = event("urb-stopped", 60.0, None, tty="ttyACM0")
+    stranger = event("urb-stopped", 61.0, None, tty="ttyUSB7")
+    assert [one.device for one in located([*ARRIVAL, stop, stranger])[-2:]] == ["1-2", None]

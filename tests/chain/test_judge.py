@@ -361,6 +361,16 @@ def test_controller_with_shared_group() -> None:
     assert ("assignment", "controller-group-shared") in own(result.chains[0])
 
 
+def test_a_pci_address_where_nothing_is() -> None:
+    """A VM that asks for a PCI function that is gone has a chain that breaks at the assignment; a graphics card has none."""
+    asks = [m.domain(next=structs.replace(m.definition(), pci=[PciArg(address="0000:00:16.0")]))]
+    gone = report(m.native(domains=asks, pci_functions=["0000:00:14.0"]))
+    assert (gone.verdict.state, gone.verdict.step) == ("broken", "assignment")
+    assert ("assignment", "controller-address-wrong") in own(gone.chains[0])
+    card = report(m.native(domains=asks, pci_functions=["0000:00:14.0", "0000:00:16.0"]))
+    assert card.verdict.state == "sound"
+
+
 def test_without_root_holders_are_unseen() -> None:
     """What other users' processes hold is not guessed: access is unseen, and says that root would show it."""
     evidence = m.native(

@@ -145,7 +145,7 @@ def test_a_machine_without_pci_has_no_controllers() -> None:
     """/sys is there but has no PCI bus: the list is complete and empty."""
     with laid_out("platform.umockdev") as root:
         seen = controllers.collect(Machine(root=root))
-    assert (dict(seen.facts), seen.gaps) == ({"controllers": []}, ())
+    assert (dict(seen.facts), seen.gaps) == ({"controllers": [], "pci_functions": []}, ())
 
 
 def test_without_sys_nobody_could_look(tmp_path: Path) -> None:

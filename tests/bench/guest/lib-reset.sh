@@ -60,6 +60,8 @@ _reset_configuration() {
         fi
         udevadm control --reload
     fi
+    # The GPS daemon's own rule claims a whole family of bridge chips; only one scenario wants that.
+    ln -sf /dev/null /etc/udev/rules.d/60-gpsd.rules
     for dev in /sys/bus/usb/devices/usb*; do
         echo 1 >"$dev/authorized_default"; echo 1 >"$dev/interface_authorized_default"
     done 2>/dev/null
