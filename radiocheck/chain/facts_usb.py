@@ -109,13 +109,10 @@ def adapter_facts(context: Context, subject: Subject) -> AdapterFacts:
 
 
 def _seen_before(context: Context, subject: Subject) -> bool | UnsetType:
-    """Whether the log has seen this identity; absent when the log does not reach back to the boot."""
+    """Whether the log that could be read has seen this identity."""
     if not known(context.events):
         return UNSET
-    if subject.device is not None or subject.stay is not None:
-        return True
-    log = context.evidence.kernel_log
-    return False if known(log) and log.from_boot is True else UNSET
+    return subject.device is not None or subject.stay is not None
 
 
 def _now_is(context: Context, subject: Subject) -> str | UnsetType | None:

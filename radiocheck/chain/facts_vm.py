@@ -61,10 +61,12 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
 
 
 def _strangers(context: Context, subject: Subject, pids: set[int]) -> str | UnsetType | None:
-    """A VM that holds it without a configuration line for it."""
+    """A VM that holds it and does not keep a line for it, while another VM does."""
     if subject.partial or not known(context.evidence.qemu):
         return UNSET
-    mine = {item.vm for item in subject.items}
+    mine = {item.vm for item in subject.items if item.in_next is not False}
+    if not mine:
+        return None
     for process in context.evidence.qemu:
         if process.pid in pids and vm_name(process) not in mine:
             return vm_name(process)

@@ -121,14 +121,22 @@ def _number(text: str | None) -> int | None:
 
 
 def located(events: Sequence[Event]) -> list[Event]:
-    """The events, with those that only name a tty told the device that had it then."""
+    """The events, with those that only name a tty told the device that had it then.
+
+    A port whose probe failed never got its tty: the line belongs to the device whose
+    converter was detected just before (usb-serial.c registers ports from its own probe).
+    """
     owners: dict[str, str] = {}
+    detected: str | None = None
     found = []
     for event in events:
+        if event.kind == "converter-detected":
+            detected = event.device
         if event.tty is not None and event.device is not None:
             owners[event.tty] = event.device
-        elif event.tty is not None and event.tty in owners:
-            event = replace(event, device=owners[event.tty])
+        elif event.tty is not None and event.device is None:
+            owner = detected if event.kind == "probe-failed" else owners.get(event.tty)
+            event = replace(event, device=owner)
         found.append(event)
     return found
 

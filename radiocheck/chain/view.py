@@ -62,7 +62,7 @@ class AdapterFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     usb_node: Annotated[str | UnsetType | None, USB] = UNSET  # /dev/bus/usb/BBB/DDD
     twins: Annotated[int | UnsetType, USB] = UNSET  # other present devices with the same VID:PID
     free: Annotated[list[str] | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present adapters no VM asks for
-    seen_before: Annotated[bool | UnsetType, LOG] = UNSET  # the log has seen this identity since boot
+    seen_before: Annotated[bool | UnsetType, LOG] = UNSET  # the log that could be read has seen this identity
     now_is: Annotated[str | UnsetType | None, needs("usb", "kernel_log")] = UNSET  # other identity on its old port
 
 
