@@ -11,10 +11,11 @@ from pathlib import Path
 
 from tests.bench.image import Image
 
-# A boot differs from another only in kernel arguments: what cannot be switched at run time.
+# Kernel arguments by boot: a boot is for what cannot be switched at run time.
 BOOTS: dict[str, str] = {
     "plain": "intel_iommu=on",
     "no-iommu": "intel_iommu=off",
+    "crowded": "intel_iommu=on",
 }
 
 
@@ -25,7 +26,7 @@ POWER_OFF = 60
 def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[str]:
     """Put together the emulated machine.
 
-    It has four virtual USB controllers.  Scenarios plug devices into them through
+    It has three virtual USB controllers.  Scenarios plug devices into them through
     QEMU's own monitor, which the machine reaches over a virtio port.
     """
     monitor = sockets / "monitor"
@@ -34,8 +35,6 @@ def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[st
         "intel-iommu",
         "qemu-xhci,id=near,addr=0x05",
         "qemu-xhci,id=far,addr=0x06",
-        # Room for two devices only: a controller that runs out of resources.
-        "nec-usb-xhci,id=tiny,addr=0x07,slots=2",
         # A controller that shares its IOMMU group with a neighbour: both behind an old bridge.
         "pcie-pci-bridge,id=oldbridge,addr=0x08",
         "qemu-xhci,id=shared,bus=oldbridge,addr=0x01",
@@ -43,6 +42,8 @@ def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[st
         "virtio-serial-pci",
         "virtserialport,chardev=fromguest,name=bench.monitor",
     ]
+    if boot == "crowded":
+        devices += crowd()
     command = [
         "qemu-system-x86_64",
         *("-machine", "q35", "-accel", "tcg,thread=multi", "-cpu", "Nehalem"),
@@ -60,6 +61,13 @@ def qemu_command(image: Image, share: Path, sockets: Path, boot: str) -> list[st
     for device in devices:
         command += ["-device", device]
     return command
+
+
+def crowd() -> list[str]:
+    """Devices that take all of a controller's 64 slots: hubs with hubs full of mice."""
+    hubs = ["usb-hub,bus=crowd.0,port=1"] + [f"usb-hub,bus=crowd.0,port=1.{n}" for n in range(1, 8)]
+    mice = [f"usb-mouse,bus=crowd.0,port=1.{n}.{m}" for n in range(1, 8) for m in range(1, 9)]
+    return ["qemu-xhci,id=crowd,addr=0x07", *hubs, *mice]
 
 
 @contextlib.contextmanager

@@ -14,7 +14,7 @@ import yaml
 FOLDER = Path(__file__).resolve().parent / "scenarios"
 STEPS = ("power", "bus", "driver", "name", "access", "assignment", "handover", "guest", "radio", "air")
 STATES = ("broken", "weak", "sound", "unseen")
-BOOTS = ("plain", "no-iommu")
+BOOTS = ("plain", "no-iommu", "crowded")
 
 # Field: (type, obligatory).  A nested table is checked by its own table below.
 FIELDS: dict[str, tuple[type, bool]] = {

@@ -1,6 +1,6 @@
 """What a made-up serial adapter answers, well or badly.
 
-Keys: vid, pid, maker, product, serial (empty: none), power (mA), chip (acm, cp210x or ch341),
+Keys: vid, pid, maker, product, serial (empty: none), power (mA), chip (acm, cp210x, ch341 or none),
 and fault, one of
   silent        no request of the kernel is ever answered (-110)
   noise         every descriptor request is garbled (-71)

@@ -6,10 +6,12 @@ self (1: it has its own power supply).  Events:
   over-current stays  … that stays: the port is off, the adapter gone
   noise               the port is disabled as by interference, the adapter stays plugged
   unplug, plug        the adapter leaves the port and comes back
+  crowd               something is plugged into the second port (see below)
 
 vhci_hcd chooses the device of a transfer by the number of the port that it is on,
 and that of the adapter behind the hub is the hub's own: 1.  So both arrive here,
-and are told apart by what is asked.
+and are told apart by what is asked.  What is on the second port is, by the same quirk,
+the device on the second port of the controller: plug one in there first.
 """
 
 import struct
@@ -111,6 +113,9 @@ class Hub:
         elif line == "noise":
             self.status[1] &= ~ENABLED
             self.change[1] |= ENABLED
+        elif line == "crowd":
+            self.status[2] |= CONNECTED
+            self.change[2] |= CONNECTED
         elif line == "unplug":
             self.plugged = False
             self.status[1] &= ~(CONNECTED | ENABLED)

@@ -18,8 +18,11 @@ reset_machine() {
     systemctl reset-failed 2>/dev/null
     # What happened in an earlier scenario is not the history of the next one.
     settle
+    [ -s /run/banner ] || dmesg -t | grep -m1 '^Linux version' >/run/banner
     dmesg -C
     journalctl -q --rotate; journalctl -q --vacuum-time=1s
+    # The kernel's first line again: for the scenario, the log begins with the boot.
+    cat /run/banner >/dev/kmsg
     return 0
 }
 

@@ -139,3 +139,4 @@ logged() { [ "$(dmesg | grep -c -- "$1")" -ge "${2:-1}" ]; }
 may() { runuser -u "$1" -- test -r "$2" -a -w "$2"; }
 by_id() { find -L /dev/serial/by-id -samefile "$(tty_of "$1")" 2>/dev/null | head -1; }
 held_by() { ls -l /proc/[0-9]*/fd 2>/dev/null | grep -c -- "-> $1\$"; }
+in_use() { [ "$(held_by "$1")" != 0 ]; }
