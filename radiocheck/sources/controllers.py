@@ -17,6 +17,7 @@ from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import Controller, GroupMember
 
 from .machine import Machine, Seen, decoded, refused
+from .sysfs import linked_name, read_value
 
 FUNCTIONS = "/sys/bus/pci/devices"
 USB_DEVICES = "/sys/bus/usb/devices"
@@ -71,9 +72,9 @@ def _controller(machine: Machine, address: str, gaps: list[Gap]) -> Controller:
     folder, what = f"{FUNCTIONS}/{address}", f"controllers[{address}]"
 
     def read(file: str, field: str, parse: Callable[[str], Any]) -> Any:
-        return _read(machine, f"{folder}/{file}", f"{what}.{field}", parse, gaps)
+        return read_value(machine, f"{folder}/{file}", f"{what}.{field}", parse, gaps)
 
-    driver = _linked(machine, f"{folder}/driver", f"{what}.driver", gaps)
+    driver = linked_name(machine, f"{folder}/driver", f"{what}.driver", gaps)
     group = _group_number(machine, folder, what, gaps)
     return Controller(
         address=address,
@@ -97,7 +98,7 @@ def _vfio(machine: Machine, folder: str, driver: Any) -> Any:
 
 
 def _group_number(machine: Machine, folder: str, what: str, gaps: list[Gap]) -> Any:
-    group = _linked(machine, f"{folder}/iommu_group", f"{what}.iommu_group", gaps)
+    group = linked_name(machine, f"{folder}/iommu_group", f"{what}.iommu_group", gaps)
     if not isinstance(group, str):
         return group  # null: no IOMMU translates for this function
     if group.isdecimal() and len(group) < 10:
@@ -118,8 +119,8 @@ def _members(machine: Machine, folder: str, address: str, what: str, gaps: list[
     return [
         GroupMember(
             address=decoded(name),
-            class_=_read(machine, f"{devices}/{name}/class", f"{what}.group[{name}].class_", _class, gaps),
-            driver=_linked(machine, f"{devices}/{name}/driver", f"{what}.group[{name}].driver", gaps),
+            class_=read_value(machine, f"{devices}/{name}/class", f"{what}.group[{name}].class_", _class, gaps),
+            driver=linked_name(machine, f"{devices}/{name}/driver", f"{what}.group[{name}].driver", gaps),
         )
         for name in names
         if name != address
@@ -146,24 +147,3 @@ def _buses(machine: Machine, address: str, what: str, gaps: list[Gap]) -> Any:
         gaps.append(refused(f"{what}.buses", error))
         return UNSET
     return sorted(buses)
-
-
-def _read(machine: Machine, path: str, what: str, parse: Callable[[str], Any], gaps: list[Gap]) -> Any:
-    """The file's parsed text; absent, with a gap, when it is refused or garbled; absent when there is no file."""
-    try:
-        text = machine.attribute(path)
-        return UNSET if text is None else parse(text.replace("\0", "").strip())
-    except OSError as error:
-        gaps.append(refused(what, error))
-    except ValueError as error:
-        gaps.append(Gap(what=what, why="malformed", detail=str(error)[:80]))
-    return UNSET
-
-
-def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
-    try:
-        name = machine.target(link)
-        return name if name is None else decoded(name)
-    except OSError as error:
-        gaps.append(refused(what, error))
-        return UNSET

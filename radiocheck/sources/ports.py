@@ -16,7 +16,8 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import PhysicalPlace, UsbPort
 
-from .machine import Machine, Seen, decoded, refused
+from .machine import Machine, Seen, refused
+from .sysfs import linked_name, read_value
 
 DEVICES = "/sys/bus/usb/devices"
 
@@ -82,9 +83,9 @@ def _ports(machine: Machine, interface: str, gaps: list[Gap]) -> list[UsbPort]:
 
 def _port(machine: Machine, folder: str, name: str, hub: str, number: int, may_ask: bool, gaps: list[Gap]) -> UsbPort:
     def read(file: str, field: str, parse: Callable[[str], Any]) -> Any:
-        return _read(machine, f"{folder}/{file}", f"ports[{name}].{field}", parse, gaps)
+        return read_value(machine, f"{folder}/{file}", f"ports[{name}].{field}", parse, gaps)
 
-    device = _linked(machine, f"{folder}/device", f"ports[{name}].device", gaps)
+    device = linked_name(machine, f"{folder}/device", f"ports[{name}].device", gaps)
     disabled: Any = UNSET
     if isinstance(device, str):
         disabled = False  # port.c disable_store() takes the device off the bus before it cuts the power
@@ -101,7 +102,7 @@ def _port(machine: Machine, folder: str, name: str, hub: str, number: int, may_a
         state=read("state", "state", str),
         disabled=disabled,
         early_stop=read("early_stop", "early_stop", _flag),
-        peer=_linked(machine, f"{folder}/peer", f"ports[{name}].peer", gaps),
+        peer=linked_name(machine, f"{folder}/peer", f"ports[{name}].peer", gaps),
         device=device,
     )
 
@@ -136,7 +137,7 @@ def _place(machine: Machine, folder: str, what: str, gaps: list[Gap]) -> Any:
         return None if _kernel_tells_places(machine) else UNSET
 
     def read(file: str, field: str, parse: Callable[[str], Any] = str) -> Any:
-        return _read(machine, f"{folder}/{file}", f"{what}.{field}", parse, gaps)
+        return read_value(machine, f"{folder}/{file}", f"{what}.{field}", parse, gaps)
 
     return PhysicalPlace(
         panel=read("panel", "panel"),
@@ -154,24 +155,3 @@ def _kernel_tells_places(machine: Machine) -> bool:
         return False
     match = re.match(r"(\d{1,4})\.(\d{1,4})", release)
     return match is not None and (int(match[1]), int(match[2])) >= _PLACES_SINCE
-
-
-def _read(machine: Machine, path: str, what: str, parse: Callable[[str], Any], gaps: list[Gap]) -> Any:
-    """The file's parsed text; absent, with a gap, when it is refused or garbled; absent when there is no file."""
-    try:
-        text = machine.attribute(path)
-        return UNSET if text is None else parse(text.replace("\0", "").strip())
-    except OSError as error:
-        gaps.append(refused(what, error))
-    except (ValueError, KeyError) as error:
-        gaps.append(Gap(what=what, why="malformed", detail=str(error)[:80]))
-    return UNSET
-
-
-def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
-    try:
-        name = machine.target(link)
-        return name if name is None else decoded(name)
-    except OSError as error:
-        gaps.append(refused(what, error))
-        return UNSET

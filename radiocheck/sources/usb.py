@@ -18,6 +18,7 @@ from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
 from .machine import Machine, Seen, decoded, refused
+from .sysfs import linked_name
 
 DEVICES = "/sys/bus/usb/devices"
 ATTEMPTS = 3  # a device that enumerates anew while it is read is read again, this often
@@ -162,7 +163,7 @@ def _read_device(machine: Machine, name: str, gaps: list[Gap]) -> UsbDevice:
     root_hub = name.startswith("usb")
     parent = _parent(name)
     values = _fields(machine, folder, what, _DEVICE + _ROOT_HUB if root_hub else _DEVICE, gaps)
-    values["driver"] = _linked(machine, f"{folder}/driver", f"{what}.driver", gaps)
+    values["driver"] = linked_name(machine, f"{folder}/driver", f"{what}.driver", gaps)
     values["controller"] = _controller(machine, name, gaps)
     values["port"] = None if parent is None else _port(machine, name, parent, gaps)
     try:
@@ -182,7 +183,7 @@ def _interface(machine: Machine, device: str, name: str, owner: str, gaps: list[
     folder, what = f"{device}/{name}", f"{owner}.interfaces[{name}]"
     own: list[Gap] = []
     values = _fields(machine, folder, what, _INTERFACE, own)
-    values["driver"] = _linked(machine, f"{folder}/driver", f"{what}.driver", own)
+    values["driver"] = linked_name(machine, f"{folder}/driver", f"{what}.driver", own)
     try:
         values["ttys"] = _ttys(machine, folder)
     except OSError as error:
@@ -211,7 +212,7 @@ def _parent(name: str) -> str | None:
 
 def _port(machine: Machine, name: str, parent: str, gaps: list[Gap]) -> Any:
     """Name of the port object; older kernels have no `port` link, so the hub is asked for it too."""
-    linked = _linked(machine, f"{DEVICES}/{name}/port", f"usb[{name}].port", gaps)
+    linked = linked_name(machine, f"{DEVICES}/{name}/port", f"usb[{name}].port", gaps)
     if linked is not None:
         return linked
     number = re.split(r"[-.]", name)[-1]
@@ -258,12 +259,3 @@ def _fields(machine: Machine, folder: str, what: str, fields: Fields, gaps: list
         except (ValueError, KeyError):
             gaps.append(Gap(what=f"{what}.{field}", why="malformed", detail=f"{file}: {text[:80]}"))
     return values
-
-
-def _linked(machine: Machine, link: str, what: str, gaps: list[Gap]) -> Any:
-    try:
-        name = machine.target(link)
-        return name if name is None else decoded(name)
-    except OSError as error:
-        gaps.append(refused(what, error))
-        return UNSET
