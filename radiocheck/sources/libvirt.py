@@ -48,6 +48,7 @@ def collect(machine: Machine) -> Seen:
     if _daemon_runs(machine):
         try:
             domains, gaps = _by_virsh(machine)
+            domains += _unloaded(machine, {domain.name for domain in domains})
             return Seen({"domains": domains}, tuple(gaps))
         except _Refused as refusal:
             gaps = [refusal.gap]
@@ -162,6 +163,21 @@ def _by_files(machine: Machine, gaps: list[Gap]) -> Seen:
             names.remove(name)  # a transient domain ended with its process
     domains = [_of_files(name, configured, live, name in started) for name in sorted(names)]
     return Seen({"domains": domains}, tuple(gaps))
+
+
+def _unloaded(machine: Machine, listed: set[str]) -> list[Domain]:
+    """Domains whose file libvirt would not load, so that it does not know them (a file copied by hand, an upgrade).
+
+    Without root the folder is closed, and libvirt's own list is all there is.
+    """
+    try:
+        configured = _files(machine, CONFIGURED, [])
+        started = {name.removesuffix(".xml") for name in machine.names(f"{CONFIGURED}/autostart")}
+    except OSError:
+        return []
+    return [
+        _of_files(name, configured, _Files(), name in started) for name in sorted(configured.read) if name not in listed
+    ]
 
 
 def _files(machine: Machine, folder: str, gaps: list[Gap]) -> _Files:

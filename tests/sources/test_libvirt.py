@@ -411,6 +411,19 @@ def test_when_virsh_fails_the_files_are_read(tmp_path: Path, answer: Exception |
     assert len(asked) == 1
 
 
+def test_a_file_that_libvirt_would_not_load_still_tells(tmp_path: Path) -> None:
+    """A domain that has a file and that virsh does not list is off, with what its file says."""
+
+    def runner(argv: Sequence[str], limit: float = 0) -> Ran:
+        return Ran(0, "\n", "")
+
+    here = machine(tmp_path, runner, "libvirtd")
+    (tmp_path / "etc/libvirt/qemu/attic.xml").write_text(domain("<controller type='usb' model='none'/>", "attic"))
+    (found,) = collect(here).facts["domains"]
+    assert (found.name, found.state, found.live) == ("attic", "shut off", None)
+    assert found.next.usb_bus is False
+
+
 def test_a_virsh_that_never_answers_is_given_up(tmp_path: Path) -> None:
     """The real time limit kills a real process that hangs."""
     hanging = tmp_path / "virsh"
