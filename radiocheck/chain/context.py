@@ -12,8 +12,9 @@ from radiocheck.evidence.serial import Handle, Node, Tty, User
 from radiocheck.evidence.usb import UsbDevice, UsbPort
 
 from .adapters import is_hub
+from .held import usb_minor
 from .history import located
-from .subjects import Subject, usb_minor
+from .subjects import Subject
 
 USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
 TTY_MAJORS = frozenset({166, 188})  # Documentation/admin-guide/devices.txt: ttyACM, ttyUSB

@@ -11,8 +11,9 @@ from msgspec import UNSET, UnsetType
 from radiocheck.evidence.absent import known
 
 from .context import TTY_MAJORS, Context
+from .held import device_ttys
 from .history import since_arrival
-from .subjects import Subject, device_ttys
+from .subjects import Subject
 from .view import NameFacts
 
 

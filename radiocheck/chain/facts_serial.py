@@ -14,9 +14,10 @@ from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 
 from .adapters import SERIAL_MODULES, serial_interfaces
 from .context import USBFS_MAJOR, Context
+from .held import device_ttys, usb_minor
 from .history import since_arrival
 from .rights import group_may_open, may_open
-from .subjects import Subject, device_ttys, usb_minor
+from .subjects import Subject
 from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts
 
 # Programs by their comm (15 characters at most) that open serial ports for a purpose of their own.

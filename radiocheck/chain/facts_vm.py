@@ -12,9 +12,10 @@ from radiocheck.evidence.usb import Controller, UsbDevice
 
 from .adapters import is_hub, label
 from .context import TTY_MAJORS, USBFS_MAJOR, Context
+from .held import device_ttys, usb_minor
 from .items import Item, items, picked, picks, vm_name
 from .rights import may_open
-from .subjects import Subject, device_ttys, tty_behind, usb_minor
+from .subjects import Subject, tty_behind
 from .view import AssignmentFacts, HandoverFacts
 
 REFUSALS = frozenset({"node-refused"})  # libusb could not open the node: errno 13 or 1

@@ -17,8 +17,9 @@ from .build import view
 from .condition import Condition, Scope, evaluate
 from .context import context
 from .finding import explain, finding, lacking
+from .held import device_ttys
 from .rule import Rule, RuleSet, StepRule
-from .subjects import Subject, device_ttys, subjects
+from .subjects import Subject, subjects
 from .template import complete, fill
 from .verdict import (
     REPORT_FORMAT,

@@ -13,8 +13,9 @@ from radiocheck.evidence.record import Event, Evidence
 from radiocheck.evidence.usb import UsbDevice
 
 from .adapters import is_adapter, is_hub, is_plainly_other, label
+from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
-from .items import Item, items, picked, vm_name
+from .items import Item, items, picked
 
 
 class Subject(Struct, frozen=True):
@@ -44,7 +45,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     had_tty = {stay.device for stay in history if stay.tty and not stay.gone}
     everything = items(evidence)
     lines = list(everything)
-    lines += _hot_plugged(evidence, lines, devices)
+    lines += hot_plugged(evidence, lines, devices)
 
     drafts = {device.name: _Draft(device) for device in devices if is_adapter(device, evidence, had_tty)}
     for device in devices:
@@ -62,6 +63,11 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
         ):
             for device in matched:
                 drafts.setdefault(device.name, _Draft(device)).items.append(item)
+        elif item.selector == "nothing":
+            for draft, guessed in _wildcard(item, evidence, drafts):
+                if guessed:
+                    draft.guessed.add(len(draft.items))
+                draft.items.append(item)
         elif matched or item.kind != "controller" or _is_usb_controller(item, evidence):
             if not matched and item.kind == "device" and _targets(item, evidence, devices):
                 continue  # it picks out a disk or a keyboard: not our business
@@ -85,7 +91,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             device=draft.device,
             known_by="bus",
             items=tuple(draft.items),
-            partial=unread or (not draft.items and (stray or _maybe_hot_plugged(draft.device, evidence))),
+            partial=unread or (not draft.items and (stray or maybe_hot_plugged(draft.device, evidence))),
             guessed=frozenset(draft.guessed),
         )
         for draft in drafts.values()
@@ -115,13 +121,6 @@ def tty_behind(path: str, evidence: Evidence) -> str | None:
     if known(evidence.ttys) and any(tty.name == name for tty in evidence.ttys) and path == f"/dev/{name}":
         return name
     return None
-
-
-def device_ttys(device: UsbDevice) -> list[str]:
-    """The ttys of all interfaces of a device."""
-    if not known(device.interfaces):
-        return []
-    return [name for interface in device.interfaces if known(interface.ttys) for name in interface.ttys]
 
 
 def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
@@ -160,6 +159,19 @@ def _home(
         return None
     free = [draft for draft in drafts.values() if not draft.items]
     return (free[0], True) if len(free) == 1 else None
+
+
+def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list[tuple[_Draft, bool]]:
+    """The adapters of a line without a selector: those that its process holds, else the only free one, as a guess.
+
+    When it could mean several, it is told of none.
+    """
+    pid = item.process.pid if item.process is not None else None
+    handles = evidence.handles.open if known(evidence.handles) else []
+    minors = {one.minor for one in handles if one.pid == pid and one.major == 189 and not one.deleted}
+    held = [(draft, False) for draft in drafts.values() if usb_minor(draft.device) in minors]
+    free = [(draft, True) for draft in drafts.values() if not draft.items]
+    return held or (free if len(free) == 1 else [])
 
 
 def _absent(item: Item, history: Sequence[Stay]) -> Subject:
@@ -256,54 +268,5 @@ def _lately(stay: Stay, now: float) -> bool:
     return stay.ended is None or now - stay.ended <= 86_400
 
 
-def _hot_plugged(evidence: Evidence, lines: Sequence[Item], devices: Sequence[UsbDevice]) -> list[Item]:
-    """Devices that a hypervisor holds and no configuration line names: attached while it ran."""
-    if not known(evidence.handles) or not known(evidence.qemu):
-        return []
-    found = []
-    for device in devices:
-        if is_plainly_other(device) or any(picked(item, [device]) for item in lines if item.kind == "device"):
-            continue
-        for handle in evidence.handles.open:
-            if handle.deleted or handle.major != 189 or handle.minor != usb_minor(device):
-                continue
-            process = next((one for one in evidence.qemu if one.pid == handle.pid), None)
-            if process is not None:
-                found.append(
-                    Item(
-                        vm=vm_name(process),
-                        manager="qemu",
-                        kind="device",
-                        selector="ids",
-                        process=process,
-                        text="attached while it runs, on no command line",
-                        vid=device.vid if known(device.vid) else None,
-                        pid=device.pid if known(device.pid) else None,
-                        running=True,
-                        autostart=None,
-                        in_live=True,
-                        in_next=False,
-                        live_bus=device.bus,
-                        live_address=device.devnum,
-                    )
-                )
-    return found
-
-
 def _may_mean_any(item: Item) -> bool:
     return item.kind == "device" and item.vid is None and item.selector in ("address", "node", "nothing")
-
-
-def _maybe_hot_plugged(device: UsbDevice, evidence: Evidence) -> bool:
-    """No kernel driver has it, some VM runs or may run, and not every process could be looked into."""
-    if known(evidence.handles) and evidence.handles.unread == 0:
-        return False
-    no_vm = known(evidence.qemu) and not evidence.qemu
-    return not device_ttys(device) and not no_vm
-
-
-def usb_minor(device: UsbDevice) -> int | None:
-    """Minor number of the usbfs node: (bus-1)*128 + number-1 (Linux drivers/usb/core/hub.c, usb_new_device)."""
-    if not (known(device.bus) and known(device.devnum)):
-        return None
-    return (device.bus - 1) * 128 + device.devnum - 1

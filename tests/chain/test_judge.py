@@ -371,6 +371,28 @@ def test_a_pci_address_where_nothing_is() -> None:
     assert card.verdict.state == "sound"
 
 
+def test_a_line_without_a_selector_belongs_to_what_it_took() -> None:
+    """QEMU without a selector takes what it meets; its line is told of the adapter that it holds."""
+    evidence = m.passed(domains=[], qemu=[m.process(uid=0, usb=[UsbHostArg()])])
+    result = report(evidence)
+    assert [(chain.state, chain.step) for chain in result.chains] == [("weak", "assignment")]
+    assert own(result.chains[0]) == [("assignment", "selector-missing")]
+
+
+def test_a_borrowed_adapter() -> None:
+    """A VM that only has it attached by hand is named when another VM's configuration asks for it."""
+    evidence = m.passed(
+        qemu=[m.process("attic")],
+        domains=[
+            m.domain("attic", live=m.definition(m.bound()), next=m.definition()),
+            m.domain("hearth", next=m.definition(m.IDS)),
+        ],
+    )
+    result = report(evidence)
+    assert (result.verdict.state, result.verdict.step) == ("broken", "handover")
+    assert ("handover", "held-by-other-vm") in own(result.chains[0])
+
+
 def test_without_root_holders_are_unseen() -> None:
     """What other users' processes hold is not guessed: access is unseen, and says that root would show it."""
     evidence = m.native(

@@ -7,7 +7,7 @@ and fault, one of
   no-strings    the text descriptors stall
   chip          the chip's own questions fail (-110)
   no-endpoints  the data endpoints are missing
-Events: `noise on` and `noise off` garble the data that is read.
+Events: `noise` garbles the data that is read, `stall` refuses it, `calm` ends both.
 """
 
 import struct
@@ -97,7 +97,7 @@ class Device:
 
     def __init__(self, words: dict[str, str]) -> None:
         self.fault = words.get("fault", "")
-        self.noisy = False
+        self.reads_fail = 0
         bridge = words.get("chip", "acm") != "acm"
         vid, pid = (int(words.get(k, d), 16) for k, d in (("vid", "1209"), ("pid", "7a01")))
         strings = [words.get("maker", "Lindenhof"), words.get("product", "Mesh stick")]
@@ -138,11 +138,11 @@ class Device:
         return bad(EPIPE)
 
     def poll(self, transfer: Transfer) -> Answer | None:
-        """Take what is written; answer reads only when the wire is noisy."""
+        """Take what is written; answer reads only when they are to fail."""
         if not transfer.incoming:
             return good(b"", transfer)
-        return bad(EPROTO) if self.noisy and transfer.endpoint in (2, 3) else None
+        return bad(self.reads_fail) if self.reads_fail and transfer.endpoint in (2, 3) else None
 
     def event(self, line: str) -> None:
-        """Switch the noise on or off."""
-        self.noisy = {"noise on": True, "noise off": False}.get(line, self.noisy)
+        """Let reads fail from now on, or no more."""
+        self.reads_fail = {"noise": EPROTO, "stall": EPIPE, "calm": 0}.get(line, self.reads_fail)
