@@ -362,7 +362,7 @@ def test_controller_with_shared_group() -> None:
 
 
 def test_a_pci_address_where_nothing_is() -> None:
-    """A VM that asks for a PCI function that is gone has a chain that breaks at the assignment; a graphics card has none."""
+    """A VM that asks for a PCI function that is gone breaks at the assignment; a graphics card has no chain."""
     asks = [m.domain(next=structs.replace(m.definition(), pci=[PciArg(address="0000:00:16.0")]))]
     gone = report(m.native(domains=asks, pci_functions=["0000:00:14.0"]))
     assert (gone.verdict.state, gone.verdict.step) == ("broken", "assignment")
