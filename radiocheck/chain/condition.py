@@ -63,6 +63,11 @@ class Scope(dict[str, Any]):
         """The engine's form of them."""
         return _runtime(()).Activation(self)
 
+    @cached_property
+    def within(self) -> dict[str, list[Scope]]:
+        """The scopes of list elements, by the list's path: many rules ask of the same elements."""
+        return {}
+
 
 @contextmanager
 def _without_protobuf() -> Iterator[None]:

@@ -97,12 +97,15 @@ def _scopes(rule: Rule, facts: Facts) -> Iterator[Any]:
     if rule.each is None:
         yield facts
         return
-    elements = look_up(facts, rule.each)
-    if elements is ABSENT:
-        yield ABSENT
-        return
-    for element in elements:
-        yield Scope({**facts, ELEMENTS[rule.each][0]: element})
+    known_scopes = facts.within if isinstance(facts, Scope) else {}
+    if rule.each not in known_scopes:
+        elements = look_up(facts, rule.each)
+        if elements is ABSENT:
+            yield ABSENT
+            return
+        name = ELEMENTS[rule.each][0]
+        known_scopes[rule.each] = [Scope({**facts, name: element}) for element in elements]
+    yield from known_scopes[rule.each]
 
 
 def _applies(cure: Cure, facts: Facts) -> bool:

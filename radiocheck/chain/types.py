@@ -22,6 +22,7 @@ SCALARS = {str: "string", int: "int64", bool: "bool"}
 WRAPPERS = {str: "StringValue", int: "Int64Value", bool: "BoolValue"}
 
 
+@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
 def field_types(record: type[Struct]) -> dict[str, Any]:
     """Field name → type without `Annotated` and without the absent state."""
     found: dict[str, Any] = {}
@@ -31,6 +32,7 @@ def field_types(record: type[Struct]) -> dict[str, Any]:
     return found
 
 
+@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
 def field_needs(record: type[Struct], name: str) -> tuple[str, ...]:
     """The evidence fields that a fact is made of."""
     hint = typing.get_type_hints(record, include_extras=True)[name]
@@ -40,6 +42,7 @@ def field_needs(record: type[Struct], name: str) -> tuple[str, ...]:
     return ()
 
 
+@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
 def record_at(path: str, each: str | None = None) -> tuple[type[Struct], str] | None:
     """The record and field that a dotted path ends in; None when there is no such path."""
     parts = path.split(".")
