@@ -81,10 +81,11 @@ replug() {
 sysfs_of() {
     local udc d; udc=$(cat "/run/bench-$1.udc" 2>/dev/null) || udc=
     if [ "$udc" = vhci ]; then
-        # The deepest device below the virtual controller: a hub is not the adapter.
-        d=$(find /sys/devices/platform/vhci_hcd.0/ -name idVendor -path '*-1*' \
-            -exec dirname {} + | awk '{print length, $0}' | sort -n | tail -1 | cut -d' ' -f2-)
-        [ -n "$d" ] && echo "$d"; return
+        # Behind a hub it is on the first port; a hub is not the adapter.
+        for d in /sys/devices/platform/vhci_hcd.0/usb*/*-1/*-1.1 /sys/devices/platform/vhci_hcd.0/usb*/*-1; do
+            [ -e "$d/idVendor" ] && echo "$d" && return 0
+        done
+        return 1
     fi
     if [ -n "$udc" ]; then
         for d in /sys/devices/platform/dummy_hcd."$udc"/usb*/*-1; do
