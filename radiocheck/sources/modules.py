@@ -9,6 +9,7 @@ command line.  `alias` lines of modprobe.d are not followed.
 
 from __future__ import annotations
 
+import posixpath
 import re
 from collections.abc import Iterable
 from typing import Any
@@ -61,7 +62,7 @@ def collect(machine: Machine) -> Seen:
         return Seen(gaps=(refused("modules", error),))
     asked = _matches(set(wanted.values()), aliases, modinfo)
     built_in = {_module_name(line) for line in builtin.splitlines()}
-    needs = _needs(depends, {name for names in asked.values() for name in names})
+    files, needs = _needs(depends, {name for names in asked.values() for name in names})
     blocks = _blocks(machine, gaps)
     found: dict[str, list[str]] = {}
     for interface, modalias in wanted.items():
@@ -78,7 +79,8 @@ def collect(machine: Machine) -> Seen:
                 name=name,
                 interfaces=sorted(interfaces),
                 loaded=is_loaded,
-                available=name in built_in or name in needs,
+                # An upgrade that went half way leaves a list whose files are gone.
+                available=name in built_in or (name in files and machine.exists(posixpath.join(folder, files[name]))),
                 blocked_by=blocked_by,
             )
         )
@@ -130,16 +132,22 @@ def _module_name(path: str) -> str:
     return path.rpartition("/")[2].partition(".ko")[0].replace("-", "_")
 
 
-def _needs(depends: str, names: Iterable[str]) -> dict[str, list[str]]:
-    """Modules that each of these needs, by the lines of modules.dep(5); no entry for a module without a file."""
+def _needs(depends: str, names: Iterable[str]) -> tuple[dict[str, str], dict[str, list[str]]]:
+    """Each module's file, and the modules that it needs, by the lines of modules.dep(5); no entry where none is listed.
+
+    File names are relative to the folder of the list, or begin with a slash.
+    """
+    files: dict[str, str] = {}
     needs: dict[str, list[str]] = {}
     depends = "/" + depends.replace("\n", "\n/")  # so that each file name follows a slash: a fast search
     for name in names:
         file = re.escape(name).replace("_", "[-_]")
         match = re.search(rf"/{file}\.ko[.\w]*:(.*)", depends)
         if match:
+            start = depends.rindex("\n", 0, match.start()) + 2 if "\n" in depends[: match.start()] else 1
+            files[name] = depends[start : match.start(1) - 1]
             needs[name] = [_module_name(path) for path in match[1].split()]
-    return needs
+    return files, needs
 
 
 def _blocks(machine: Machine, gaps: list[Gap]) -> tuple[dict[str, str], dict[str, str]] | None:

@@ -44,6 +44,8 @@ def root() -> Iterator[str]:
         write(folder, "/proc/cmdline", "BOOT_IMAGE=/vmlinuz root=/dev/sda1 ro quiet\n")
         for name in ("modules.alias", "modules.dep", "modules.builtin"):
             write(folder, f"/lib/modules/{RELEASE}/{name}", Path(f"{KERNEL}.{name}").read_text())
+        for file in Path(f"{KERNEL}.modules.dep").read_text().splitlines():
+            write(folder, f"/lib/modules/{RELEASE}/{file.partition(':')[0]}", "")
         yield folder
 
 
@@ -69,6 +71,23 @@ def test_modules_of_the_interfaces_that_are_serial_by_class(root: str) -> None:
         "cdc_acm": Module(name="cdc_acm", interfaces=[ACM], loaded=False, available=True, blocked_by=None),
         "cp210x": Module(name="cp210x", interfaces=[STICK], loaded=False, available=True, blocked_by=None),
     }
+
+
+def test_a_module_that_is_listed_but_whose_file_is_gone(root: str) -> None:
+    """An upgrade that went half way leaves modules.dep, and modprobe(8) then fails: the module is not available."""
+    bridge(root)
+    os.unlink(f"{root}/lib/modules/{RELEASE}/kernel/drivers/usb/serial/cp210x.ko")
+    seen = by_name(root)
+    assert (seen["cp210x"].available, seen["cdc_acm"].available) == (False, True)
+
+
+def test_an_absolute_file_name_in_the_list(root: str) -> None:
+    """depmod(8) writes a whole path when a module lies outside the kernel's folder."""
+    bridge(root)
+    write(root, f"/lib/modules/{RELEASE}/modules.dep", "/srv/own/cp210x.ko.xz: kernel/usbserial.ko\n")
+    assert by_name(root)["cp210x"].available is False
+    write(root, "/srv/own/cp210x.ko.xz", "")
+    assert by_name(root)["cp210x"].available is True
 
 
 def test_an_id_that_no_driver_lists(root: str) -> None:

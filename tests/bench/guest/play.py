@@ -20,7 +20,7 @@ from typing import Any
 SHARE = Path("/bench")
 TOOL = Path("/opt/radiocheck")
 PERSON = "mira"
-LIMIT = 240
+LIMIT = 480
 LAUNCHER = f"""#!/usr/bin/python3
 import sys
 sys.path.insert(0, "{TOOL}")
