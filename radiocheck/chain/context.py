@@ -44,6 +44,13 @@ class Context(Struct, frozen=True):
         """Whether every process could be looked into."""
         return known(self.evidence.handles) and self.evidence.handles.unread == 0
 
+    def handles_of(self, pid: int) -> list[Handle] | UnsetType:
+        """What a process holds open; absent when it could not be looked into."""
+        if not known(self.evidence.handles):
+            return UNSET
+        mine = [one for one in self.evidence.handles.open if one.pid == pid]
+        return mine if mine or self.all_handles_seen() else UNSET
+
     def usb_node(self, device: UsbDevice) -> Node | UnsetType:
         """The usbfs node of a device; absent when it was not seen."""
         if known(self.evidence.usb_nodes):

@@ -9,7 +9,8 @@ from radiocheck.evidence.record import Evidence
 from radiocheck.evidence.usb import UsbDevice
 
 from .adapters import is_plainly_other
-from .items import Item, picked, vm_name
+from .item import Item, picked
+from .items_qemu import vm_name
 
 
 def device_ttys(device: UsbDevice) -> list[str]:

@@ -15,7 +15,8 @@ from radiocheck.evidence.usb import UsbDevice
 from .adapters import is_adapter, is_hub, is_plainly_other, label
 from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
-from .items import Item, items, picked
+from .item import Item, picked
+from .items import items
 
 
 class Subject(Struct, frozen=True):

@@ -1,0 +1,64 @@
+"""One line of a VM's configuration that gives it a USB device, a controller or a tty."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from msgspec import UNSET, Struct, UnsetType
+
+from radiocheck.evidence.usb import UsbDevice
+from radiocheck.evidence.vm import QemuProcess
+
+
+class Item(Struct, frozen=True):
+    """One assignment as configured.  Numbers that pin are of the next start, `live_*` of the running VM."""
+
+    vm: str
+    manager: str  # libvirt, qemu
+    kind: str  # device, controller, forwarded
+    selector: str
+    text: str
+    vid: str | None = None
+    pid: str | None = None
+    bus: int | None = None
+    address: int | None = None
+    path: str | None = None
+    controller: str | None = None
+    tty: str | None = None
+    running: bool | UnsetType = UNSET
+    autostart: bool | UnsetType | None = UNSET
+    in_live: bool | UnsetType = UNSET
+    in_next: bool | UnsetType = UNSET
+    usb_bus: bool | UnsetType = UNSET
+    live_bus: int | UnsetType | None = UNSET
+    live_address: int | UnsetType | None = UNSET
+    missing: bool = False
+    process: QemuProcess | None = None
+
+    @property
+    def pinned(self) -> bool:
+        """Selected by a device number, which changes at every enumeration."""
+        return self.selector in ("address", "node", "ids-address") and not self.unresolved
+
+    @property
+    def unresolved(self) -> bool:
+        """Names a node by a path that is not its own, such as a udev link: what it picks was not seen."""
+        return self.selector == "node" and self.address is None
+
+
+def picks(item: Item, device: UsbDevice) -> bool:
+    """Whether a selector picks out a present device (host.c `usb_host_auto_check`, virhostdev.c)."""
+    if item.selector == "nothing" or item.unresolved:
+        return False
+    return (
+        (item.vid is None or item.vid == device.vid)
+        and (item.pid is None or item.pid == device.pid)
+        and (item.bus is None or item.bus == device.bus)
+        and (item.address is None or item.address == device.devnum)
+        and (item.path is None or item.path == device.path)
+    )
+
+
+def picked(item: Item, devices: Sequence[UsbDevice]) -> list[UsbDevice]:
+    """All present devices that it picks out."""
+    return [device for device in devices if picks(item, device)]

@@ -1,0 +1,24 @@
+"""Marks on facts: the evidence that each is made of, so that an unknown rule can say what would settle it."""
+
+from __future__ import annotations
+
+from msgspec import Meta
+
+
+def needs(*evidence: str) -> Meta:
+    """The evidence fields that a fact is made of."""
+    return Meta(extra={"needs": evidence})
+
+
+USB = needs("usb")
+PORTS = needs("ports")
+LOG = needs("kernel_log")
+TTYS = needs("ttys")
+LINKS = needs("links")
+USERS = needs("users")
+HANDLES = needs("handles")
+SERVICES = needs("services")
+MODULES = needs("modules")
+VMS = needs("domains", "qemu")
+VM_LOG = needs("vm_messages")
+PCI = needs("controllers")
