@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .serial import Handles, Link, Node, Service, Tty, User
+from .container import ContainerNode
+from .disk import Disk
+from .serial import AppMessage, Handles, Link, Node, Service, Tty, User
 from .usb import Controller, Module, UsbDevice, UsbPort
-from .vm import Domain, QemuProcess, VmMessage
+from .vm import Domain, GivenVm, Monitor, QemuProcess, VmMessage
 
 FORMAT = 1  # raised when a reader of the old format would misread the new one
 
@@ -18,6 +20,8 @@ class Taken(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknow
     tool: str  # version of radiocheck
     root: bool | UnsetType = UNSET
     origin: str = "live"  # live, paste
+    # Of a paste: what is taken for granted, since nothing in it says otherwise.  native: no VM has to do with it
+    assumes: list[str] = []
 
 
 class Host(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -29,6 +33,8 @@ class Host(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown
     booted: float | UnsetType = UNSET  # Unix seconds
     virtualisation: str | UnsetType | None = UNSET  # kvm, qemu, xen …; null: bare metal
     container: str | UnsetType | None = UNSET  # null: no container
+    hypervisor: bool | UnsetType = UNSET  # programs that run VMs are installed here
+    uuid: str | UnsetType | None = UNSET  # the machine's own, by its firmware; a guest's is that of its VM
     udev_running: bool | UnsetType = UNSET
 
 
@@ -75,6 +81,7 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     usb: list[UsbDevice] | UnsetType = UNSET
     ports: list[UsbPort] | UnsetType = UNSET
     controllers: list[Controller] | UnsetType = UNSET
+    disks: list[Disk] | UnsetType = UNSET  # block devices in use
     pci_functions: list[str] | UnsetType = UNSET  # addresses of all PCI functions, of whatever kind
     modules: list[Module] | UnsetType = UNSET
     module_files: bool | UnsetType = UNSET  # the running kernel's folder of modules is there
@@ -87,5 +94,21 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     kernel_log: KernelLog | UnsetType = UNSET
     qemu: list[QemuProcess] | UnsetType = UNSET
     domains: list[Domain] | UnsetType = UNSET
+    libvirt_version: str | UnsetType | None = UNSET  # of the library, "9.0.0"; null: none is installed
+    given_vms: list[GivenVm] | UnsetType = UNSET  # absent: none was given
+    monitors: list[Monitor] | UnsetType = UNSET  # absent: none was asked
+    container_nodes: list[ContainerNode] | UnsetType = UNSET  # absent outside containers
     vm_messages: list[VmMessage] | UnsetType = UNSET
+    app_messages: list[AppMessage] | UnsetType = UNSET  # absent: no program's words were given
+    partly: list[str] = []  # list fields that hold a part only (of a paste); all others are complete or absent
     gaps: list[Gap] = []
+
+
+def whole(evidence: Evidence, field: str) -> bool:
+    """Whether a list of the evidence is there and complete: only then does it say anything that it lacks something."""
+    return getattr(evidence, field) is not UNSET and field not in evidence.partly
+
+
+def interfaces_of(device: str) -> str:
+    """The name by which `partly` says that not all interfaces of a device are known (a log names some)."""
+    return f"usb[{device}].interfaces"

@@ -90,3 +90,12 @@ class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     enabled: bool | UnsetType = UNSET
     policy: str | UnsetType | None = UNSET  # modem prober: strict, legacy, whitelist-only, paranoid …
     tty: str | UnsetType | None = UNSET  # units with an instance (serial console, GPS): its tty
+
+
+class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What a program said when it could not use a port or a device."""
+
+    kind: str  # denied, not-permitted, busy, missing, io-error, no-answer
+    path: str | None = None  # the node or link that it named; null: none
+    program: str | None = None
+    text: str

@@ -104,6 +104,7 @@ class Controller(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_u
     pid: str | UnsetType = UNSET
     driver: str | UnsetType | None = UNSET
     driver_override: str | UnsetType | None = UNSET
+    reserved: str | UnsetType | None = UNSET  # setting that means it for vfio-pci, with its file; null: none does
     vfio: bool | UnsetType = UNSET  # bound to a VFIO driver (name, or a vfio-dev directory)
     iommu_group: int | UnsetType | None = UNSET  # null: no IOMMU group
     group: list[GroupMember] | UnsetType = UNSET  # all members but itself; complete

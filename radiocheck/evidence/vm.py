@@ -26,6 +26,7 @@ class PciArg(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkno
     """One `vfio-pci` device: a whole PCI function given to the VM."""
 
     address: str  # normalised to dddd:bb:ss.f
+    managed: bool | UnsetType = UNSET  # libvirt unbinds the host's driver at the start and binds it again after
 
 
 class TtyArg(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -39,6 +40,7 @@ class QemuProcess(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_
 
     pid: int
     name: str | UnsetType | None = UNSET  # -name guest=…
+    uuid: str | UnsetType | None = UNSET  # -uuid, as the guest's firmware shows it
     uid: int | UnsetType = UNSET
     user: str | UnsetType | None = UNSET
     groups: list[int] | UnsetType = UNSET  # of the running process
@@ -92,3 +94,38 @@ class VmMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_un
     at: float | None = None  # Unix seconds; null: the line carries no time
     data: dict[str, str] = {}
     text: str
+
+
+class GivenVm(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A VM's configuration that a person gave as a file, since its manager hides its own."""
+
+    name: str | None  # null: the text names none
+    manager: str  # qemu, libvirt, xen
+    origin: str  # the file's name
+    arguments: list[UsbHostArg] = []  # of a QEMU command line
+    hostdevs: list[HostdevUsb] = []  # of libvirt or Xen
+    pci: list[PciArg] = []
+    ttys: list[TtyArg] = []
+    usb_bus: bool | UnsetType = UNSET
+    autostart: bool | UnsetType | None = UNSET
+
+
+class MonitorUsb(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """One `usb-host` device as QEMU itself tells of it, hot-plugged ones among them."""
+
+    argument: UsbHostArg
+    attached: bool | UnsetType = UNSET  # to the guest's port; QEMU may not have noticed yet that the adapter left
+    hot_plugged: bool | UnsetType = UNSET  # after the machine was set up
+    product: str | UnsetType | None = UNSET
+
+
+class Monitor(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What a QEMU answered on a monitor socket that a person named."""
+
+    socket: str
+    pid: int | UnsetType = UNSET  # the process that listens: QEMU, or a manager that made the socket for it
+    name: str | UnsetType | None = UNSET  # query-name
+    uuid: str | UnsetType | None = UNSET  # query-uuid
+    status: str | UnsetType = UNSET  # query-status: running, paused …
+    version: str | UnsetType = UNSET
+    usb: list[MonitorUsb] | UnsetType = UNSET

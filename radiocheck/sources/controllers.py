@@ -17,12 +17,14 @@ from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import Controller, GroupMember
 
 from .machine import Machine, Seen, decoded, refused
+from .modprobe import COMMAND_LINE, boot_options, commands, plain
 from .sysfs import linked_name, read_value
 
 FUNCTIONS = "/sys/bus/pci/devices"
 USB_DEVICES = "/sys/bus/usb/devices"
 USB_CLASS = "0c03"
 
+Settings = list[tuple[str, str]] | None  # where it stands, and the ids; None: not everything could be read
 _PCI_ADDRESS = re.compile(r"[0-9a-f]{4,}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]")
 
 
@@ -52,6 +54,7 @@ def collect(machine: Machine) -> Seen:
         return Seen(gaps=(gap,))
     gaps: list[Gap] = []
     controllers: list[Controller] = []
+    settings: Any = UNSET
     try:
         functions = machine.names(FUNCTIONS)
         for address in functions:
@@ -59,7 +62,8 @@ def collect(machine: Machine) -> Seen:
             text = machine.attribute(f"{FUNCTIONS}/{address}/class")
             if text is not None and text.strip().lower().removeprefix("0x").startswith(USB_CLASS):
                 own: list[Gap] = []
-                controller = _controller(machine, address, own)
+                settings = _settings(machine, gaps) if settings is UNSET else settings
+                controller = _controller(machine, address, settings, own)
                 if machine.exists(f"{FUNCTIONS}/{address}/class"):  # else the function was removed meanwhile
                     controllers.append(controller)
                     gaps.extend(own)
@@ -68,7 +72,7 @@ def collect(machine: Machine) -> Seen:
     return Seen({"controllers": controllers, "pci_functions": functions}, tuple(gaps))
 
 
-def _controller(machine: Machine, address: str, gaps: list[Gap]) -> Controller:
+def _controller(machine: Machine, address: str, settings: Settings, gaps: list[Gap]) -> Controller:
     folder, what = f"{FUNCTIONS}/{address}", f"controllers[{address}]"
 
     def read(file: str, field: str, parse: Callable[[str], Any]) -> Any:
@@ -76,13 +80,15 @@ def _controller(machine: Machine, address: str, gaps: list[Gap]) -> Controller:
 
     driver = linked_name(machine, f"{folder}/driver", f"{what}.driver", gaps)
     group = _group_number(machine, folder, what, gaps)
+    class_, vid, pid = read("class", "class_", _class), read("vendor", "vid", _id), read("device", "pid", _id)
     return Controller(
         address=address,
-        class_=read("class", "class_", _class),
-        vid=read("vendor", "vid", _id),
-        pid=read("device", "pid", _id),
+        class_=class_,
+        vid=vid,
+        pid=pid,
         driver=driver,
         driver_override=read("driver_override", "driver_override", _override),
+        reserved=_reserved(machine, folder, (vid, pid, class_), settings),
         vfio=_vfio(machine, folder, driver),
         iommu_group=group,
         group=[] if group is None else _members(machine, folder, address, what, gaps),
@@ -95,6 +101,51 @@ def _vfio(machine: Machine, folder: str, driver: Any) -> Any:
     if machine.exists(f"{folder}/vfio-dev") or (isinstance(driver, str) and driver.startswith("vfio")):
         return True
     return UNSET if driver is UNSET else False
+
+
+def _settings(machine: Machine, gaps: list[Gap]) -> Settings:
+    """What sets functions aside for vfio-pci by their ids (Linux, drivers/vfio/pci/vfio_pci.c, parameter `ids`)."""
+    found: list[tuple[str, str]] = []
+    try:
+        for option, value in boot_options(machine):
+            if plain(option) == "vfio_pci.ids":
+                found.append((f"{COMMAND_LINE}: {option}={value}", value))
+        for shown, words in commands(machine):
+            if words[0] == "options" and plain("".join(words[1:2])) == "vfio_pci":
+                found += [(f"{shown}: {' '.join(words)}", word[4:]) for word in words[2:] if word.startswith("ids=")]
+    except OSError as error:
+        gaps.append(refused("controllers[].reserved", error))
+        return None
+    return found
+
+
+def _reserved(machine: Machine, folder: str, own: tuple[Any, Any, Any], settings: Settings) -> Any:
+    """The first setting that fits; absent when one might, but not everything that decides could be read."""
+    if settings is None or any(part is UNSET for part in own):
+        return UNSET
+    for shown, ids in settings:
+        for one in ids.strip('"').split(","):
+            if _fits(machine, folder, own, one.split(":")):
+                return decoded(shown)
+    return None
+
+
+def _fits(machine: Machine, folder: str, own: tuple[str, str, str], wanted: list[str]) -> bool:
+    """vfio_pci_fill_ids and pci_match_one_device: vendor, device, then optional subsystem ids, class and mask.
+
+    The kernel's %x takes `0x` as well, and all ones is any.
+    """
+    try:
+        numbers = [int(word, 16) for word in wanted]
+        vid, pid, class_ = (int(word, 16) for word in own)
+        if len(numbers) < 2 or numbers[:2] != [vid, pid]:
+            return False
+        for number, file in zip(numbers[2:4], ("subsystem_vendor", "subsystem_device"), strict=False):
+            if number != 0xFFFFFFFF and number != int((machine.attribute(f"{folder}/{file}") or "").strip(), 16):
+                return False
+    except (ValueError, OSError):
+        return False  # the kernel passes over what it cannot read, too
+    return len(numbers) < 6 or not (class_ ^ numbers[4]) & numbers[5]
 
 
 def _group_number(machine: Machine, folder: str, what: str, gaps: list[Gap]) -> Any:

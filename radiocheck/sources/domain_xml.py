@@ -10,6 +10,7 @@ import re
 from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import UNSET, UnsetType
+from msgspec.structs import replace
 
 from radiocheck.evidence.vm import Definition, HostdevUsb, PciArg, TtyArg, UsbHostArg
 
@@ -20,9 +21,13 @@ if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
 XML_LIMIT = 4 << 20  # bytes; a real domain has some kilobytes
+_DEVICES = frozenset({"hostdev", "serial", "console", "parallel", "channel", "controller"})
 _QEMU = "{http://libvirt.org/schemas/domain/qemu/1.0}"
 # The state file uses the words of the schema, `virsh domstate` those of tools/virsh-domain-monitor.c.
 _STATES = {"nostate": "no state", "blocked": "idle", "shutdown": "in shutdown", "shutoff": "shut off"}
+# Domain types of the schema whose <hostdev> means what it means for QEMU; `xen` with libvirt's libxl driver.
+_HYPERVISORS = frozenset({"qemu", "kvm", "hvf", "xen"})
+_JUNK_AFTER_DOCUMENT_ELEMENT = 9  # expat.h, XML_ERROR_JUNK_AFTER_DOC_ELEMENT
 
 
 class DomainXml(NamedTuple):
@@ -57,6 +62,76 @@ def read(xml: bytes | str) -> DomainXml:
     )
 
 
+class Pasted(NamedTuple):
+    """What a person's XML says of one VM; null: it does not tell."""
+
+    name: str | None
+    hypervisor: str | None  # the domain's type
+    definition: Definition
+
+
+def pasted(xml: bytes) -> list[Pasted]:
+    """Read whole domains, one `<devices>`, or only some device elements such as `<hostdev>`.
+
+    Raises `ValueError` as `read` does, and for what libvirt itself would refuse to hand over.
+    """
+    elements = _elements(xml.removeprefix(b"\xef\xbb\xbf").strip())
+    kinds = {element.tag for element in elements}
+    if kinds & {"domain", "domstatus"}:
+        return [_pasted(_domain(element)) for element in elements]
+    if not kinds & _DEVICES:
+        raise _nothing(elements[0].tag if elements else "devices")
+    from xml.etree.ElementTree import Element as Made
+
+    domain, devices = Made("domain"), Made("devices")
+    devices.extend(elements)
+    domain.append(devices)
+    return [_pasted(domain)]
+
+
+def _domain(element: Element) -> Element:
+    domain = element if element.tag == "domain" else element.find("domain") if element.tag == "domstatus" else None
+    if domain is None:
+        raise _nothing(element.tag)
+    return domain
+
+
+def _nothing(tag: str) -> ValueError:
+    return ValueError(f"The XML holds neither a domain nor a device that is handed over, but <{tag[:40]}>.")
+
+
+def _elements(xml: bytes) -> list[Element]:
+    """The outermost elements, of which a well-formed document would have just one; those within a `<devices>`."""
+    try:
+        root = _root(xml)
+    except ValueError as error:
+        if getattr(error.__cause__, "code", None) != _JUNK_AFTER_DOCUMENT_ELEMENT:
+            raise
+        declaration = re.match(rb"<\?xml\s[^>]*>", xml)
+        start = declaration.end() if declaration else 0
+        return list(_root(b"%s<devices>%s</devices>" % (xml[:start], xml[start:])))
+    return list(root) if root.tag == "devices" else [root]
+
+
+def _pasted(domain: Element) -> Pasted:
+    hypervisor = domain.get("type")
+    if hypervisor is not None and hypervisor not in _HYPERVISORS:
+        raise ValueError(
+            f"The domain is of type {hypervisor[:40]!r}, which hands devices over in another way than "
+            "QEMU, KVM and Xen do."
+        )
+    handed = [one for one in domain.iterfind("devices/hostdev") if one.get("mode", "subsystem") == "subsystem"]
+    definition = _definition(domain)
+    for kind, read in (("usb", definition.usb), ("pci", definition.pci)):
+        asked = sum(1 for one in handed if one.get("type") == kind)
+        if asked > len(read) or HostdevUsb() in read[:asked]:  # those of <qemu:commandline> come after
+            raise ValueError(f"A <hostdev type='{kind}'> names no device in its <source>.")
+    if domain.get("id") is not None:  # of the running domain: numbers beside IDs are what libvirt found for them
+        usb = [replace(one, bus=None, address=None, missing=False) if one.vid else one for one in definition.usb]
+        definition = replace(definition, usb=usb)
+    return Pasted((domain.findtext("name") or "").strip() or None, hypervisor, definition)
+
+
 def _root(xml: bytes | str) -> Element:
     if len(xml) > XML_LIMIT:
         raise ValueError(f"The domain XML is larger than {XML_LIMIT >> 20} MiB.")
@@ -85,7 +160,7 @@ def _definition(domain: Element) -> Definition:
         if hostdev.get("type") == "usb":
             usb.append(_usb(source))
         elif hostdev.get("type") == "pci" and (address := _pci(source.find("address"))):
-            pci.append(PciArg(address=address))
+            pci.append(PciArg(address=address, managed=hostdev.get("managed") == "yes"))
     paths = [
         source.get("path")
         for kind in ("serial", "console", "parallel", "channel")

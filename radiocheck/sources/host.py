@@ -1,4 +1,4 @@
-"""The machine itself: kernel, distribution, start of this boot, and whether it is a guest.
+"""The machine itself: kernel, distribution, start of this boot, whether it is a guest, whether it runs guests.
 
 Files: proc_sys_kernel(5), proc_stat(5), os-release(5); virtualisation is judged by
 systemd-detect-virt(1), and where that is not installed by what it looks at itself
@@ -8,19 +8,25 @@ systemd-detect-virt(1), and where that is not installed by what it looks at itse
 from __future__ import annotations
 
 import os
+import re
 from typing import Any
 
 from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap, Host
 
-from .machine import Machine, Seen, ToolHung, ToolMissing, refused
+from .containment import DETECT, container, detected
+from .machine import Machine, Seen, refused
 
-DETECT = "systemd-detect-virt"
 _DMI_FILES = ("product_name", "sys_vendor", "board_vendor", "bios_vendor")
 _DMI_WORDS = (("KVM", "kvm"), ("QEMU", "qemu"), ("Xen", "xen"), ("Bochs", "bochs"))  # virt.c, its open ones
 _TREE = "/proc/device-tree/hypervisor/compatible"
-# what a container manager leaves at a fixed place inside
-_CONTAINER_MARKS = (("/run/systemd/container", None), ("/run/.containerenv", "podman"), ("/.dockerenv", "docker"))
+# programs that run virtual machines, and where they lie (Debian's and Fedora's packages; from memory)
+_FOLDERS = ("/usr/local/sbin", "/usr/local/bin", "/usr/sbin", "/usr/bin", "/sbin", "/bin", "/run/current-system/sw/bin")
+_RUNS_VMS = re.compile(r"qemu-system-[\w.+-]+|qemu-kvm|kvm|xl")
+_LIBEXEC = "/usr/libexec/qemu-kvm"
+_LIBVIRT = ("libvirtd", "virtqemud")
+_UUID_FILE = "/sys/class/dmi/id/product_uuid"
+_UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
 def collect(machine: Machine) -> Seen:
@@ -35,6 +41,8 @@ def collect(machine: Machine) -> Seen:
                 booted=_booted(machine, gaps),
                 virtualisation=_virtualisation(machine, gaps),
                 container=_container(machine, gaps),
+                hypervisor=_hypervisor(machine, gaps),
+                uuid=_uuid(machine, gaps),
                 udev_running=machine.exists("/run/udev/control"),
             )
         },
@@ -110,7 +118,7 @@ def _booted(machine: Machine, gaps: list[Gap]) -> Any:
 
 
 def _virtualisation(machine: Machine, gaps: list[Gap]) -> Any:
-    said = _detected(machine, "--vm")
+    said = detected(machine, "--vm")
     if said:
         return None if said == "none" else said
     found = _own_look(machine)
@@ -124,16 +132,6 @@ def _virtualisation(machine: Machine, gaps: list[Gap]) -> Any:
             )
         )
     return found
-
-
-def _detected(machine: Machine, kind: str) -> str | None:
-    """One word, `none` included (then the exit status is not 0); None when the tool gave none."""
-    try:
-        ran = machine.run([DETECT, kind])
-    except (ToolMissing, ToolHung):
-        return None
-    word = ran.out.replace("\0", "").strip()
-    return word if word and len(word.split()) == 1 else None
 
 
 def _own_look(machine: Machine) -> Any:
@@ -156,17 +154,53 @@ def _own_look(machine: Machine) -> Any:
 
 
 def _container(machine: Machine, gaps: list[Gap]) -> Any:
-    for path, name in _CONTAINER_MARKS:
-        if machine.exists(path):
-            word = (_quiet(machine, path) or "").replace("\0", "").strip() if name is None else name
-            return word or "container-other"
-    if machine.exists("/run/systemd/system"):
-        return None  # a systemd that runs in a container writes the first mark at its start (from memory)
-    said = _detected(machine, "--container")
-    if said:
-        return None if said == "none" else said
-    gap = Gap(what="host.container", why="no-tool", detail=f"{DETECT} gave no answer", provide=f"{DETECT} --container")
-    gaps.append(gap)
+    found = container(machine)
+    if found is UNSET:
+        detail = f"{DETECT} gave no answer"
+        gaps.append(Gap(what="host.container", why="no-tool", detail=detail, provide=f"{DETECT} --container"))
+    return found
+
+
+def _hypervisor(machine: Machine, gaps: list[Gap]) -> Any:
+    """Whether programs that run virtual machines are installed; libvirt counts with its daemon and its folder."""
+    if machine.exists(_LIBEXEC):
+        return True
+    refusal: Gap | None = None
+    daemon = False
+    for folder in _FOLDERS:
+        try:
+            names = machine.names(folder)
+        except OSError as error:
+            refusal = refused("host.hypervisor", error)
+            continue
+        if any(_RUNS_VMS.fullmatch(name) for name in names):
+            return True
+        daemon |= any(name in names for name in _LIBVIRT)
+    if daemon and machine.exists("/etc/libvirt/qemu"):
+        return True
+    if refusal is not None:
+        gaps.append(refusal)
+        return UNSET
+    return False
+
+
+def _uuid(machine: Machine, gaps: list[Gap]) -> Any:
+    """The firmware's UUID of this machine; null where it has none.
+
+    The kernel hides the file when all bytes are 0 or 255 (drivers/firmware/dmi_scan.c,
+    dmi_save_uuid), which is what a QEMU without `-uuid` shows (seen with QEMU 7.2 and
+    Linux 6.1, which showed the UUID of `-uuid` otherwise); only root may read it.
+    """
+    if not machine.exists(os.path.dirname(_UUID_FILE)):
+        gaps.append(Gap(what="host.uuid", why="not-here", detail="no DMI table"))
+        return UNSET
+    text = _text(machine, _UUID_FILE, "host.uuid", gaps)
+    if not isinstance(text, str):
+        return text
+    word = text.replace("\0", "").strip().lower()
+    if _UUID.fullmatch(word):
+        return word
+    gaps.append(Gap(what="host.uuid", why="malformed", detail="the DMI table's UUID is none"))
     return UNSET
 
 

@@ -6,6 +6,7 @@ gives it another root, another clock or another runner instead of patching modul
 
 from __future__ import annotations
 
+import errno
 import os
 import subprocess
 import time
@@ -20,6 +21,7 @@ READ_LIMIT = 16 << 20  # bytes; no file that a source reads is honestly larger
 PIECE = 64 << 10  # bytes read at a time
 OUTPUT_LIMIT = 64 << 20  # bytes of one program's output
 TIME_LIMIT = 15.0  # seconds for one program; a busy small machine needs some
+_AT_FDCWD, _AT_EACCESS = -100, 0x200  # Linux include/uapi/linux/fcntl.h
 
 
 class Ran(Struct, frozen=True):
@@ -67,12 +69,41 @@ def run(argv: Sequence[str], limit: float = TIME_LIMIT) -> Ran:
     )
 
 
+def access(path: str) -> str | None:
+    """Whether the kernel would let this process open a file for reading and writing.  Opens nothing.
+
+    None: it would; else the errno's name.  A file mode that shuts the process out gives
+    EACCES, the device list of its control group EPERM: Linux fs/namei.c,
+    inode_permission() asks the mode first, then devcgroup_inode_permission()
+    (security/device_cgroup.c, both versions of control groups).  Raises nothing: where
+    the C library cannot be asked, the answer is ENOSYS.
+    """
+    import ctypes  # only containers ask
+
+    try:
+        library = ctypes.CDLL(None, use_errno=True)
+        calls = library.faccessat, library.access
+    except (OSError, AttributeError, TypeError):
+        return "ENOSYS"
+    name = os.fsencode(path)
+
+    def answer(failed: int) -> str | None:
+        return errno.errorcode.get(ctypes.get_errno(), "EIO") if failed else None
+
+    said = answer(calls[0](_AT_FDCWD, name, os.R_OK | os.W_OK, _AT_EACCESS))
+    if said == "EPERM" and answer(calls[0](_AT_FDCWD, b"/", os.F_OK, _AT_EACCESS)) == "EPERM":
+        # An engine's old system call filter that knows no faccessat2(2) refuses it with EPERM, whatever the file.
+        said = answer(calls[1](name, os.R_OK | os.W_OK))
+    return said
+
+
 class Machine(Struct, frozen=True):
     """Where to read (`root`), what time it is, how programs are run, who we are."""
 
     root: str = "/"
     now: Callable[[], float] = time.time
     run: Callable[..., Ran] = run
+    access: Callable[[str], str | None] = access  # of a real path
     euid: int = field(default_factory=os.geteuid)
     user: str | None = None  # --user: the account whose rights count
 

@@ -18,18 +18,12 @@ from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.record import Gap
 from radiocheck.evidence.usb import Module
 
-from .machine import Machine, Seen, decoded, refused
+from .machine import Machine, Seen, refused
+from .modprobe import boot_options, commands, plain
 
 DEVICES = "/sys/bus/usb/devices"
 LOCK = "/proc/sys/kernel/modules_disabled"  # 1: no module can be loaded any more (admin-guide/sysctl/kernel.rst)
 SERIAL_CLASSES = {"02", "0a", "ff"}  # communications, its data interface, vendor specific
-SETTINGS = (  # the first file of a name hides the others: kmod's order, libkmod/libkmod.c
-    "/etc/modprobe.d",
-    "/run/modprobe.d",
-    "/usr/local/lib/modprobe.d",
-    "/usr/lib/modprobe.d",
-    "/lib/modprobe.d",
-)
 _VENDOR = re.compile(r"usb:v([0-9A-F]{4})p")
 _REFUSING = re.compile(r"(?:/usr)?(?:/bin/)?(?:true|false)|:|exit(?: \d+)?|/dev/null")
 
@@ -123,7 +117,7 @@ def _matches(modaliases: set[str], aliases: str, modinfo: str) -> dict[str, set[
     for alias, name in set(listed):
         for modalias, names in found.items():
             if fnmatchcase(modalias, alias):
-                names.add(_plain(name))
+                names.add(plain(name))
     return found
 
 
@@ -158,19 +152,16 @@ def _blocks(machine: Machine, gaps: list[Gap]) -> tuple[dict[str, str], dict[str
     asked: dict[str, str] = {}
     always: dict[str, str] = {}
     try:
-        for path in _settings_files(machine):
-            shown = decoded(path)
-            for words in _commands(machine.attribute(path) or ""):
-                if words[0] == "blacklist" and len(words) > 1:
-                    asked.setdefault(_plain(words[1]), f"{shown}: blacklist {words[1]}")
-                elif words[0] == "install" and len(words) > 2 and _REFUSING.fullmatch(command := " ".join(words[2:])):
-                    always.setdefault(_plain(words[1]), f"{shown}: install {words[1]} {command}")
-        for word in (machine.attribute("/proc/cmdline") or "").split():
-            option, _, names = word.strip('"').partition("=")
+        for shown, words in commands(machine):
+            if words[0] == "blacklist" and len(words) > 1:
+                asked.setdefault(plain(words[1]), f"{shown}: blacklist {words[1]}")
+            elif words[0] == "install" and len(words) > 2 and _REFUSING.fullmatch(command := " ".join(words[2:])):
+                always.setdefault(plain(words[1]), f"{shown}: install {words[1]} {command}")
+        for option, names in boot_options(machine):
             if option in ("module_blacklist", "modprobe.blacklist"):
                 stopped = always if option == "module_blacklist" else asked  # the kernel's own refuses in any case
                 for name in names.split(","):
-                    stopped.setdefault(_plain(name), f"/proc/cmdline: {option}={name}")
+                    stopped.setdefault(plain(name), f"/proc/cmdline: {option}={name}")
     except OSError as error:
         gaps.append(refused("modules[].blocked_by", error))
         return None
@@ -183,22 +174,3 @@ def _blocked_by(name: str, needs: list[str], blocks: tuple[dict[str, str], dict[
         return UNSET
     asked, always = blocks
     return asked.get(name) or next((always[each] for each in [name, *needs] if each in always), None)
-
-
-def _settings_files(machine: Machine) -> list[str]:
-    files: dict[str, str] = {}
-    for folder in SETTINGS:
-        for name in machine.names(folder):
-            if name.endswith(".conf") and not name.startswith("."):
-                files.setdefault(name, f"{folder}/{name}")
-    return [files[name] for name in sorted(files)]
-
-
-def _commands(text: str) -> list[list[str]]:
-    """The lines of a settings file in words; a backslash at the end of a line continues it."""
-    lines = text.replace("\0", "").replace("\\\n", " ").splitlines()
-    return [words for line in lines if (words := line.split()) and not words[0].startswith("#")]
-
-
-def _plain(name: str) -> str:
-    return name.replace("-", "_")  # modprobe.d(5): both are the same in module names

@@ -122,10 +122,10 @@ def _told(pid: int, words: Words) -> tuple[dict[str, Any], list[Gap]]:
     told = parse(words)
     if told.elsewhere:
         detail = f"it takes more devices from the file {told.elsewhere[0]}"
-        return {"name": told.name, "libvirt": told.libvirt}, [
+        return {"name": told.name, "uuid": told.uuid or UNSET, "libvirt": told.libvirt}, [
             _gap(f"qemu[{pid}].usb", "not-here", detail, "put them on the command line")
         ]
-    names = ("name", "usb", "pci", "ttys", "usb_bus", "libvirt")
+    names = ("name", "uuid", "usb", "pci", "ttys", "usb_bus", "libvirt")
     return {name: getattr(told, name) for name in names}, []
 
 

@@ -19,6 +19,7 @@ _USB_BUS = re.compile(
     r"qemu-xhci|nec-usb-xhci|usb-ehci|ich9-usb-[eu]hci\d|piix[34]-usb-uhci|vt82c686b-usb-uhci|pci-ohci|sysbus-ohci"
 )
 _PCI = re.compile(r"(?:([0-9a-f]{1,8}):)?([0-9a-f]{1,2}):([0-9a-f]{1,2})\.([0-7])", re.IGNORECASE)
+_UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 _OLD_CHARDEV = {"serial", "parallel", "monitor", "qmp", "qmp-pretty", "debugcon", "gdb"}
 
 
@@ -26,6 +27,7 @@ class Arguments(Struct, frozen=True):
     """What the command line says of the path; `elsewhere` are files it takes more devices from."""
 
     name: str | None = None
+    uuid: str | None = None  # lower-case; None: none is given, and the guest's firmware shows none
     usb: list[UsbHostArg] = field(default_factory=list)
     pci: list[PciArg] = field(default_factory=list)
     ttys: list[TtyArg] = field(default_factory=list)
@@ -38,6 +40,7 @@ def parse(argv: Sequence[str]) -> Arguments:
     """Read a command line (the program's name may come first).  Raises nothing, passes over what it does not know."""
     found = Arguments()
     name: str | None = None
+    uuid: str | None = None
     usb_bus = libvirt = False
     for option, value in _options(argv):
         if option == "device":
@@ -57,11 +60,15 @@ def parse(argv: Sequence[str]) -> Arguments:
             _usbdevice(value, found)
         elif option == "name":
             name = _text(_values(value, "guest").get("guest")) or name
+        elif option == "uuid":
+            uuid = _uuid(value) or uuid
+        elif option == "smbios":  # the UUID of its type 1 is the machine's own (hw/smbios/smbios.c; seen with QEMU 7.2)
+            uuid = _uuid(_values(value, "").get("uuid")) or uuid
         elif option == "mon":
             libvirt |= _values(value, "chardev").get("chardev") == "charmonitor"
         elif option == "readconfig":
             found.elsewhere.append(value)
-    return Arguments(name, found.usb, found.pci, found.ttys, usb_bus, libvirt, found.elsewhere)
+    return Arguments(name, uuid, found.usb, found.pci, found.ttys, usb_bus, libvirt, found.elsewhere)
 
 
 def pci_address(text: str) -> str | None:
@@ -137,6 +144,11 @@ def _id(value: str | int | None) -> str | None:
 
 def _text(value: str | int | None) -> str | None:
     return value if isinstance(value, str) and value else None
+
+
+def _uuid(value: str | int | None) -> str | None:
+    """A UUID as QEMU takes it (util/uuid.c, qemu_uuid_parse), lower-case."""
+    return value.lower() if isinstance(value, str) and _UUID.fullmatch(value) else None
 
 
 def _device(values: Mapping[str, str | int], found: Arguments) -> bool:
