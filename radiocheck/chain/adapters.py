@@ -34,6 +34,15 @@ CDC, CDC_DATA, VENDOR = 0x02, 0x0A, 0xFF
 ACM = 0x02
 
 
+# Names of sysfs (drivers/usb/core/usb.c, usb_alloc_dev).  A device that only `lsusb` tells of has none.
+PLACE = re.compile(r"usb\d+|\d+-\d+(?:\.\d+)*")
+
+
+def is_placed(name: str) -> bool:
+    """Whether a device's name is the kernel's, so that log lines and ports can be told to be its own."""
+    return PLACE.fullmatch(name) is not None
+
+
 def is_hub(device: UsbDevice) -> bool:
     """Hubs and root hubs."""
     return device.device_class == 9 or device.name.startswith("usb") or (known(device.ports) and device.ports > 0)
@@ -107,3 +116,14 @@ def label(device: UsbDevice) -> str:
     if product is None:
         words = f"USB device {ids}"
     return f"{words} {serial}" if serial else f"{words} at {device.name}"
+
+
+def has_by_id(device: UsbDevice, path: str) -> bool:
+    """Whether a path under /dev/serial/by-id is one of its names, by what it says of itself.
+
+    systemd, src/udev/udev-builtin-usb_id.c: `usb-MAKER_PRODUCT_SERIAL-ifNN`, blanks and odd signs as underscores.
+    """
+    strings = (device.manufacturer, device.product, device.serial)
+    words = [re.sub(r"\s+", "_", text.strip()) for text in strings if isinstance(text, str) and text.strip()]
+    stem = "_".join(re.sub(r"[^0-9A-Za-z#+.:=@_-]", "_", word) for word in words)
+    return len(words) == len(strings) and path.startswith(f"/dev/serial/by-id/usb-{stem}-if")

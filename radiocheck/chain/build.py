@@ -6,9 +6,11 @@ from msgspec import UNSET, UnsetType
 
 from .context import Context
 from .facts_air import air_facts
+from .facts_bus import bus_facts
+from .facts_guest import guest_facts
 from .facts_name import name_facts
 from .facts_serial import access_facts, driver_facts
-from .facts_usb import adapter_facts, bus_facts, host_facts, power_facts
+from .facts_usb import adapter_facts, host_facts, power_facts
 from .facts_vm import assignment_facts, handover_facts
 from .subjects import Subject
 from .view import View
@@ -27,6 +29,7 @@ def view(context: Context, subject: Subject) -> View:
         access=access_facts(context, subject),
         assignments=assignment_facts(context, subject),
         handover=handover_facts(context, subject),
+        guest=guest_facts(context, subject),
         air=air_facts(context, subject),
     )
 

@@ -13,9 +13,12 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache, cached_property
+from itertools import combinations
 from typing import Any
 
 from msgspec import Struct
+
+from .bound import MOST, bounded, raised
 
 # Functions that see whether a fact is there, or how many there are, would turn a lost
 # fact into a different answer instead of into unknown.
@@ -62,6 +65,11 @@ class Scope(dict[str, Any]):
     def activation(self) -> Any:
         """The engine's form of them."""
         return _runtime(()).Activation(self)
+
+    @cached_property
+    def bounded(self) -> frozenset[str]:
+        """Names of the facts that are counts of which more may be there."""
+        return bounded(self)
 
     @cached_property
     def within(self) -> dict[str, list[Scope]]:
@@ -132,10 +140,23 @@ def evaluate(condition: Condition, facts: Mapping[str, Any], strict: bool = Fals
     scope = facts if isinstance(facts, Scope) else Scope(facts)
     value = condition.program.eval(activation=scope.activation).value()
     if value is True or value is False:
-        return bool(value)
+        return bool(value) if not scope.bounded or _lasts(condition, scope, value) else None
     if strict and not any(mark in str(value) for mark in ABSENT):
         raise ConditionError(f"{value} in `{condition.text}`")
     return None
+
+
+def _lasts(condition: Condition, scope: Scope, answer: bool) -> bool:
+    """Whether the answer is the same if more is there than was seen."""
+    asked = scope.bounded & {path.rpartition(".")[2] for path in condition.paths}
+    if len(asked) > MOST:
+        return False
+    for size in range(1, len(asked) + 1):
+        for names in combinations(sorted(asked), size):
+            more = Scope(raised(scope, frozenset(names)))
+            if condition.program.eval(activation=more.activation).value() is not answer:
+                return False
+    return True
 
 
 def _placed(error: RuntimeError) -> ConditionError:

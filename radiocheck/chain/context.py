@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from msgspec import UNSET, Struct, UnsetType
 
 from radiocheck.evidence.absent import known
-from radiocheck.evidence.record import Event, Evidence
+from radiocheck.evidence.record import Event, Evidence, whole
 from radiocheck.evidence.serial import Handle, Node, Tty, User
 from radiocheck.evidence.usb import UsbDevice, UsbPort
 
-from .adapters import is_hub
+from .adapters import is_hub, is_placed
+from .bound import count
 from .held import usb_minor
-from .history import located
+from .history import arrived, located, since_arrival
+from .pair import Pair
 from .subjects import Subject
 
 USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
@@ -31,6 +33,18 @@ class Context(Struct, frozen=True):
     ports: dict[str, UsbPort] | UnsetType
     ttys: dict[str, Tty] | UnsetType
     user: User | UnsetType
+    inside: bool | UnsetType = False  # this machine is a VM that has its adapters from its host
+    pair: Pair | None = None  # a capture of a VM, beside this host's
+
+    def whole(self, field: str) -> bool:
+        """Whether a list of the evidence is there and complete."""
+        return whole(self.evidence, field)
+
+    def log_since_arrival(self, place: str | None) -> tuple[Sequence[Event], bool]:
+        """What the log has of a device since its last enumeration, and whether that is all there was."""
+        if not known(self.events) or place is None or not is_placed(place):
+            return [], self.whole("kernel_log") and place is None
+        return since_arrival(self.events, place), self.whole("kernel_log") or arrived(self.events, place)
 
     def holders(self, major: int, minor: int | None) -> list[Handle] | UnsetType:
         """Processes that were seen to hold a node; absent when nobody could look."""
@@ -42,10 +56,10 @@ class Context(Struct, frozen=True):
 
     def all_handles_seen(self) -> bool:
         """Whether every process could be looked into."""
-        return known(self.evidence.handles) and self.evidence.handles.unread == 0
+        return known(self.evidence.handles) and self.evidence.handles.unread == 0 and self.whole("handles")
 
     def handles_of(self, pid: int) -> list[Handle] | UnsetType:
-        """What a process holds open; absent when it could not be looked into."""
+        """What a process holds open; absent when it could not be looked into.  Not all, if the list is not whole."""
         if not known(self.evidence.handles):
             return UNSET
         mine = [one for one in self.evidence.handles.open if one.pid == pid]
@@ -67,7 +81,9 @@ class Context(Struct, frozen=True):
         return [one for one in self.subjects if one.device is not None and not one.items]
 
 
-def context(evidence: Evidence, subjects: Sequence[Subject]) -> Context:
+def context(
+    evidence: Evidence, subjects: Sequence[Subject], inside: bool | UnsetType = False, pair: Pair | None = None
+) -> Context:
     """Index the evidence."""
     users = [user for user in evidence.users if user.asked] if known(evidence.users) else []
     return Context(
@@ -79,15 +95,18 @@ def context(evidence: Evidence, subjects: Sequence[Subject]) -> Context:
         ports={port.name: port for port in evidence.ports} if known(evidence.ports) else UNSET,
         ttys={tty.name: tty for tty in evidence.ttys} if known(evidence.ttys) else UNSET,
         user=users[0] if users else UNSET,
+        inside=inside,
+        pair=pair,
     )
 
 
 def twins(context: Context, device: UsbDevice) -> int | UnsetType:
     """Other present devices with the same VID:PID."""
-    if not known(context.devices):
+    if not known(context.devices) or not known(device.vid) or not known(device.pid):
         return UNSET
-    return sum(
+    found = sum(
         1
         for other in context.devices.values()
         if other.name != device.name and not is_hub(other) and (other.vid, other.pid) == (device.vid, device.pid)
     )
+    return count(found, context.whole("usb"))

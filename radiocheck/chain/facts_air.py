@@ -12,6 +12,7 @@ from radiocheck.evidence.usb import PhysicalPlace, UsbDevice, UsbPort
 
 from .adapters import is_hub, label
 from .context import Context
+from .inside import emulated
 from .subjects import Subject
 from .view import AirFacts
 
@@ -24,7 +25,7 @@ def air_facts(context: Context, subject: Subject) -> AirFacts:
     if device is None or not known(context.devices) or not known(context.ports):
         return AirFacts()
     own = context.ports.get(device.port) if isinstance(device.port, str) else None
-    if own is None:
+    if own is None or _no_socket(context, device):
         return AirFacts()
     found: list[tuple[int, UsbDevice]] = []
     for other in context.devices.values():
@@ -35,6 +36,8 @@ def air_facts(context: Context, subject: Subject) -> AirFacts:
         if distance is not None and distance <= 1:
             found.append((distance, other))
     if not found:
+        if not context.whole("usb") or not context.whole("ports"):
+            return AirFacts()
         return AirFacts(neighbour=None, neighbour_mbps=None, neighbour_where=None)
     distance, nearest = min(found, key=lambda pair: (pair[0], pair[1].name))
     return AirFacts(
@@ -42,6 +45,15 @@ def air_facts(context: Context, subject: Subject) -> AirFacts:
         neighbour_mbps=int(nearest.speed) if known(nearest.speed) else None,
         neighbour_where="the same socket" if distance == 0 else "the next socket",
     )
+
+
+def _no_socket(context: Context, device: UsbDevice) -> bool:
+    """In a VM, whether its port is one that an emulated controller makes: only the host's ports are sockets."""
+    if context.inside is not True:
+        return False
+    controllers = context.evidence.controllers
+    mine = [one for one in controllers if one.address == device.controller] if known(controllers) else []
+    return all(emulated(one) is not False for one in mine)
 
 
 def _sockets_apart(context: Context, own: UsbPort, other: UsbPort) -> int | None:

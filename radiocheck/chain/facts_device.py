@@ -11,9 +11,11 @@ from radiocheck.evidence.serial import Handle
 from radiocheck.evidence.usb import UsbDevice
 
 from .adapters import is_hub, label
+from .bound import certain, count
 from .context import USBFS_MAJOR, Context
 from .held import usb_minor
-from .item import Item, picked, picks
+from .item import Item, matches, picks
+from .place import present
 from .rights import may_open
 from .subjects import Subject
 
@@ -23,39 +25,82 @@ def device_facts(context: Context, subject: Subject, item: Item) -> dict[str, An
     device = subject.device
     facts: dict[str, Any] = {
         "pinned": item.pinned,
+        "startup": item.startup,
+        "attached": item.attached,
+        "paused": item.paused,
+        "next_node": _next_node(item),
         "next_pinned": UNSET if not known(item.in_next) else item.pinned and item.in_next,
     }
     bound = known(item.live_address) and item.live_address is not None
-    facts["live_pinned"] = bound
-    facts["live_node"] = f"{item.live_bus}:{item.live_address}" if bound else None
-    if known(context.devices) and not item.unresolved:
-        devices = [one for one in context.devices.values() if not is_hub(one)]
-        chosen = picked(item, devices)
-        facts["matches"] = len(chosen)
-        facts["picks_this"] = device is not None and picks(item, device)
-        other = next((one for one in chosen if one is not device), None)
-        facts["picks_other"] = label(other) if other is not None and not facts["picks_this"] else None
+    if bound or known(item.in_live):
+        facts["live_pinned"] = bound
+        facts["live_node"] = f"{item.live_bus}:{item.live_address}" if bound else None
+    if not item.unresolved:
+        facts |= _picking(context, subject, item)
         if bound:
-            facts["live_current"] = device is not None and (item.live_bus, item.live_address) == (
-                device.bus,
-                device.devnum,
-            )
+            facts["live_current"] = _is_current(context, subject, item)
     if item.running is False:
         return facts | {"holds": False, "dead": False, "holds_other": None}
+    if _nothing_attached(context, item):  # unless the open nodes tell more
+        facts |= {"holds": False, "holds_other": None}
     if item.process is None:
         return facts
     handles = context.handles_of(item.process.pid)
-    facts |= _holding(context, item, device, handles)
+    facts |= _holding(context, subject, item, handles)
     if device is not None and (not bound or facts.get("live_current") is True) and not item.missing:
-        facts["may_open"] = _may_open(context, item, device)
+        facts["may_open"] = may_open_now(context, item, device)
     return facts
 
 
-def _holding(
-    context: Context, item: Item, device: UsbDevice | None, handles: list[Handle] | UnsetType
-) -> dict[str, Any]:
+def _picking(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
+    """How many present devices it picks out, whether this is one of them, and which one it is instead."""
+    if not known(context.devices):
+        return {}
+    this: bool | UnsetType = certain(False, present(context, subject) is False)
+    if subject.device is not None:
+        this = matches(item, subject.device)
+    devices = [one for one in context.devices.values() if not is_hub(one)]
+    answers = [(one, matches(item, one)) for one in devices]
+    chosen = [one for one, answer in answers if answer is True]
+    whole = context.whole("usb") and all(known(answer) for _, answer in answers)
+    other = next((one for one in chosen if one is not subject.device), None)
+    facts: dict[str, Any] = {"matches": count(len(chosen), whole), "picks_this": this}
+    if this is True:
+        facts["picks_other"] = None
+    elif known(this) and (other is not None or whole):
+        facts["picks_other"] = label(other) if other is not None else None
+    return facts
+
+
+def _is_current(context: Context, subject: Subject, item: Item) -> bool | UnsetType:
+    """Whether the number that the running VM is bound to is the one that the adapter has now."""
+    device = subject.device
+    if device is None:
+        return certain(False, present(context, subject) is False)
+    pairs = ((item.live_bus, device.bus), (item.live_address, device.devnum))
+    if any(known(has) and has != bound for bound, has in pairs):
+        return False
+    return True if all(known(has) for _, has in pairs) else UNSET
+
+
+def _nothing_attached(context: Context, item: Item) -> bool:
+    """QEMU says that no adapter is behind any line of this VM, so it has none open (host-libusb.c, usb_host_close)."""
+    lines = (one for subject in context.subjects for one in subject.items)
+    return all(one.attached is False for one in lines if one.vm == item.vm and one.kind == "device")
+
+
+def _next_node(item: Item) -> str | UnsetType | None:
+    """Bus and number that the next start looks for."""
+    if not known(item.in_next):
+        return UNSET
+    return f"{item.bus}:{item.address}" if item.in_next and item.pinned and item.bus is not None else None
+
+
+def _holding(context: Context, subject: Subject, item: Item, handles: list[Handle] | UnsetType) -> dict[str, Any]:
     if not known(handles):
         return {}
+    device = subject.device
+    whole = context.whole("handles")
     usb = [one for one in handles if one.major == USBFS_MAJOR]
     minors: dict[int | None, UsbDevice] = {}
     if known(context.devices):
@@ -64,18 +109,22 @@ def _holding(
     holds = device is not None and any(one.minor == current and not one.deleted for one in usb)
     others = [minors[one.minor] for one in usb if not one.deleted and one.minor in minors and one.minor != current]
     other = next((one for one in others if picks(item, one)), None)
-    dead = [one for one in usb if one.deleted or (known(context.devices) and one.minor not in minors)]
-    return {
-        "holds": holds,
-        "holds_other": label(other) if other is not None and not holds else None,
-        "dead": bool(dead) and not holds,
-    }
+    dead = [one for one in usb if one.deleted or (context.whole("usb") and one.minor not in minors)]
+    if holds:
+        return {"holds": True, "holds_other": None, "dead": False}
+    sure = whole and (present(context, subject) is False or current is not None)
+    facts: dict[str, Any] = {"holds": certain(False, sure)}
+    if sure and (other is not None or context.whole("usb")):
+        facts["holds_other"] = label(other) if other is not None else None
+    if sure:
+        facts["dead"] = certain(bool(dead), context.whole("usb"))
+    return facts
 
 
-def _may_open(context: Context, item: Item, device: UsbDevice) -> bool | UnsetType:
+def may_open_now(context: Context, item: Item, device: UsbDevice) -> bool | UnsetType:
     """By the node as the process itself sees it, else by the host's node."""
     process = item.process
-    if process is None:
+    if process is None or not known(process.uid):
         return UNSET
     if process.uid == 0:
         return True

@@ -10,9 +10,9 @@ from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
 
+from .bound import certain
 from .context import TTY_MAJORS, Context
-from .held import device_ttys
-from .history import since_arrival
+from .held import all_ttys, device_ttys
 from .subjects import Subject
 from .view import NameFacts
 
@@ -22,7 +22,8 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
     device = subject.device
     names = device_ttys(device) if device is not None else []
     if not names:
-        return NameFacts(tty=None, held_number=_held_number(context, names))
+        none = UNSET if device is not None and not all_ttys(device, context.evidence) else None
+        return NameFacts(tty=none, held_number=_held_number(context, names))
     tty = names[0]
     links = context.evidence.links
     facts: dict[str, Any] = {}
@@ -32,18 +33,22 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
         mine = [link for link in real if link.target == tty or (known(link.claimants) and tty in link.claimants)]
         by_id = next((link for link in mine if "/by-id/" in link.path), None)
         by_path = next((link for link in mine if "/by-path/" in link.path), None)
+        whole = context.whole("links")
         facts = {
-            "by_id": by_id.path if by_id else None,
-            "by_path": by_path.path if by_path else None,
-            "shared_with": [] if by_id is None else UNSET,
-            "points_here": False if by_id is None else UNSET if not known(by_id.target) else by_id.target == tty,
+            "by_id": by_id.path if by_id else None if whole else UNSET,
+            "by_path": by_path.path if by_path else None if whole else UNSET,
+            "shared_with": [] if by_id is None and whole else UNSET,
+            "points_here": certain(False, whole and by_id is None),
         }
+        if by_id is not None and known(by_id.target):
+            facts["points_here"] = by_id.target == tty
         if by_id is not None and known(by_id.claimants):
             facts["shared_with"] = [one for one in by_id.claimants if one != tty]
     fell_back: bool | UnsetType = UNSET
     if known(context.events) and device is not None:
-        unreadable = [one for one in since_arrival(context.events, device.name) if one.kind == "strings-unreadable"]
-        fell_back = bool(unreadable) and device.product is None
+        log, all_told = context.log_since_arrival(device.name)
+        unreadable = certain(any(one.kind == "strings-unreadable" for one in log), all_told)
+        fell_back = unreadable and device.product is None if known(device.product) else UNSET
     return NameFacts(tty=tty, fell_back=fell_back, held_number=_held_number(context, names), **facts)
 
 

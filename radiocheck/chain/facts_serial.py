@@ -13,9 +13,11 @@ from radiocheck.evidence.serial import Handle, Node, Service, Tty
 from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 
 from .adapters import SERIAL_MODULES, serial_interfaces
+from .bound import certain, count
 from .context import USBFS_MAJOR, Context
-from .held import device_ttys, usb_minor
-from .history import since_arrival
+from .facts_choice import serial_group
+from .facts_container import container_facts, node_of
+from .held import all_interfaces, all_ttys, device_ttys, usb_minor
 from .rights import group_may_open, may_open
 from .subjects import Subject
 from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts
@@ -53,13 +55,14 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         device.interfaces if known(device.interfaces) else []
     )
     first = interfaces[0] if interfaces else None
-    log: Sequence[Event] = since_arrival(context.events, device.name) if known(context.events) else []
+    log, all_told = context.log_since_arrival(device.name)
     logged = known(context.events)
+    whole = all_interfaces(device, context.evidence)
     module = _module(context, interfaces)
     return DriverFacts(
-        owner=_owner(device, interfaces),
-        name=_first_driver(interfaces),
-        interface=first.name if first else None,
+        owner=_owner(device, interfaces, whole),
+        name=_first_driver(interfaces) if interfaces or whole else UNSET,
+        interface=first.name if first else None if whole else UNSET,
         interfaces=[
             InterfaceFacts(
                 name=one.name,
@@ -68,35 +71,41 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
                 tty=(one.ttys[0] if one.ttys else None) if known(one.ttys) else UNSET,
             )
             for one in interfaces
-        ],
-        tty=next(iter(device_ttys(device)), None),
+        ]
+        + ([] if whole else [InterfaceFacts()]),
+        tty=next(iter(device_ttys(device)), None if all_ttys(device, context.evidence) else UNSET),
         module=module if not isinstance(module, Module) else module.name,
         files=context.evidence.module_files,
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
-        probe_error=_probe_error(log) if logged else UNSET,
-        detached=_detached(log) if logged else UNSET,
-        foreign=_foreign(log) if logged else UNSET,
-        chip_errors=sum(1 for event in log if event.kind.startswith("chip-") and event.kind.endswith("error"))
-        if logged
-        else UNSET,
-        urb_stops=sum(1 for event in log if event.kind == "urb-stopped") if logged else UNSET,
+        probe_error=_probe_error(log) or (None if logged and all_told else UNSET),
+        detached=certain(_detached(log), logged and all_told),
+        foreign=_foreign(log) or (None if logged and all_told else UNSET),
+        chip_errors=count(sum(1 for event in log if _chip_error(event)), all_told) if logged else UNSET,
+        urb_stops=count(sum(1 for event in log if event.kind == "urb-stopped"), all_told) if logged else UNSET,
     )
 
 
-def _owner(device: UsbDevice, interfaces: Sequence[UsbInterface]) -> str | UnsetType:
+def _chip_error(event: Event) -> bool:
+    return event.kind.startswith("chip-") and event.kind.endswith("error")
+
+
+def _owner(device: UsbDevice, interfaces: Sequence[UsbInterface], whole: bool) -> str | UnsetType:
+    """Who has the interfaces.  That nobody has them, or a driver of another kind, is told only by all of them."""
     if isinstance(device.driver, str) and device.driver == "usbip-host":
         return "usbip"
     if not known(device.interfaces):
         return UNSET
-    if any(not known(one.driver) for one in interfaces):
+    if whole and any(not known(one.driver) for one in interfaces):
         return UNSET
     drivers = {one.driver for one in interfaces}
     if "usbfs" in drivers:
         return "usbfs"
     if device_ttys(device) or any(isinstance(one, str) and one.replace("-", "_") in SERIAL_MODULES for one in drivers):
         return "serial"
+    if not whole:
+        return UNSET
     return "other" if drivers - {None} else "none"
 
 
@@ -116,7 +125,7 @@ def _module(context: Context, interfaces: Sequence[UsbInterface]) -> Module | Un
             return UNSET
         if names & set(module.interfaces):
             return module
-    return None
+    return None if context.whole("modules") else UNSET
 
 
 def _probe_error(log: Sequence[Event]) -> str | None:
@@ -155,16 +164,18 @@ def access_facts(context: Context, subject: Subject) -> AccessFacts:
     device = subject.device
     name = next(iter(device_ttys(device)), None) if device is not None else None
     tty = context.ttys.get(name) if known(context.ttys) and name is not None else None
-    node = tty.node if tty is not None and known(tty.node) else None
-    facts: dict[str, Any] = {"node": node.path if node else None}
+    node = node_of(context, tty, name)
+    told = context.whole("ttys") and (device is None or all_ttys(device, context.evidence))
+    facts: dict[str, Any] = {"node": node.path if node else None if told else UNSET}
     if node is not None:
         facts |= _rights(context, node)
+        facts["serial_group"] = serial_group(context, tty)
     facts |= _holders(context, device, node)
     facts |= _takers(context, device, tty)
     user = context.user
     if known(user):
         facts["user_exists"] = user.exists
-    return AccessFacts(**facts)
+    return AccessFacts(**{**facts, **container_facts(context, name)})
 
 
 def _rights(context: Context, node: Node) -> dict[str, Any]:
@@ -201,10 +212,11 @@ def _holders(context: Context, device: UsbDevice | None, node: Node | None) -> d
             where = "usb"
         if where is not None:
             found.append(_holder(context, handle, where))
-    node_unknown = device is not None and bool(device_ttys(device)) and node is None
+    told = device is None or all_ttys(device, context.evidence)
+    node_unknown = not told or (device is not None and bool(device_ttys(device)) and node is None)
     if context.all_handles_seen() and not node_unknown:
         return {"holders": found, "all_holders_seen": True, "tty_holders": len(on_tty)}
-    return {"holders": [*found, HolderFacts()]}
+    return {"holders": [*found, HolderFacts()], "tty_holders": count(len(on_tty), whole=False)}
 
 
 def _holder(context: Context, handle: Handle, where: str) -> HolderFacts:
@@ -233,12 +245,14 @@ def _takers(context: Context, device: UsbDevice | None, tty: Tty | None) -> dict
     if not known(services):
         return facts
     consoles = [one.unit for one in services if one.kind == "serial-console" and one.active is True]
-    facts["console"] = next((unit for unit in consoles if tty is not None and f"@{tty.name}." in unit), None)
-    facts["usb_guard"] = _active(services, "usb-guard") is not None
-    facts["power_saver"] = _active(services, "power-saver")
+    whole = context.whole("services")
+    none = None if whole else UNSET
+    facts["console"] = next((unit for unit in consoles if tty is not None and f"@{tty.name}." in unit), none)
+    facts["usb_guard"] = certain(_active(services, "usb-guard") is not None, whole)
+    facts["power_saver"] = _active(services, "power-saver") or none
     prober = next((one for one in services if one.kind == "modem-prober" and one.active is True), None)
     if prober is None:
-        facts |= {"modem_prober": False, "modem_policy": None}
+        facts |= {"modem_prober": certain(False, whole), "modem_policy": none}
     else:
         facts |= {"modem_policy": prober.policy, "modem_prober": _probed(prober, device, udev)}
     return facts

@@ -8,13 +8,19 @@ from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
 
+from .adapters import is_placed
+from .bound import count
 from .context import USBFS_MAJOR, Context
+from .expected import Pair
+from .facts_choice import account
 from .facts_controller import controller_facts
 from .facts_device import device_facts
 from .facts_forwarded import forwarded_facts
+from .forecast import expectations
 from .held import usb_minor
 from .item import Item
 from .items_qemu import vm_name
+from .start_order import start_order
 from .subjects import Subject
 from .view_vm import AssignmentFacts, HandoverFacts
 
@@ -24,16 +30,28 @@ REFUSALS = frozenset({"node-refused"})  # libusb could not open the node: errno 
 def assignment_facts(context: Context, subject: Subject) -> list[AssignmentFacts]:
     """One element per configuration line that concerns this adapter, and an empty one for what was not seen."""
     found = []
-    for position, item in enumerate(subject.items):
+    for position, (item, ahead) in enumerate(zip(subject.items, expectations(context, subject), strict=True)):
         facts = _common(context, subject, item) | {"guessed": position in subject.guessed}
+        facts |= start_order(context, subject, item) | _ahead(ahead)
         if item.kind == "device":
             facts |= device_facts(context, subject, item)
         elif item.kind == "controller":
-            facts |= controller_facts(context, item)
+            facts |= controller_facts(context, subject, item)
         else:
             facts |= forwarded_facts(context, subject, item)
         found.append(AssignmentFacts(**facts))
     return [*found, AssignmentFacts()] if subject.partial else found
+
+
+def _ahead(pair: Pair) -> dict[str, Any]:
+    """What the next restart does to a line, as far as it is known."""
+    vm, host = pair
+    facts: dict[str, Any] = {}
+    if vm.outcome is not None:
+        facts |= {"next_vm_start": vm.outcome, "next_vm_start_why": vm.why}
+    if host.outcome is not None:
+        facts |= {"next_host_start": host.outcome, "next_host_start_why": host.why}
+    return facts
 
 
 def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
@@ -41,7 +59,9 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     facts: dict[str, Any] = {}
     device = subject.device
     if not subject.partial:
-        facts["assigned"] = len({item.vm for item in subject.items})
+        vms = {item.vm for item in subject.items}
+        if len(vms) < 2 or all(item.named for item in subject.items):  # a nameless one may be any of the others
+            facts["assigned"] = len(vms)
         running = {item.vm for item in subject.items if item.running is True}
         if all(known(item.running) for item in subject.items):
             facts["running"] = len(running)
@@ -50,14 +70,11 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
         if known(holders):
             hypervisors = {one.pid for one in holders if one.hypervisor is True}
             strangers = _strangers(context, subject, hypervisors)
-            no_vm = known(context.evidence.qemu) and not context.evidence.qemu
-            if context.all_handles_seen() or no_vm:
-                facts |= {"hypervisors": len(hypervisors), "stranger": strangers}
-            else:  # what is seen is seen; what is not may still be there
-                if len(hypervisors) > 1:
-                    facts["hypervisors"] = len(hypervisors)
-                if isinstance(strangers, str):
-                    facts["stranger"] = strangers
+            no_vm = context.whole("qemu") and not context.evidence.qemu
+            all_seen = context.all_handles_seen() or no_vm
+            facts["hypervisors"] = count(len(hypervisors), all_seen)
+            if all_seen or isinstance(strangers, str):  # what is seen is seen; what is not may still be there
+                facts["stranger"] = strangers
     return HandoverFacts(**facts)
 
 
@@ -68,6 +85,8 @@ def _strangers(context: Context, subject: Subject, pids: set[int]) -> str | Unse
     mine = {item.vm for item in subject.items if item.in_next is not False}
     if not mine:
         return None
+    if any(not item.named for item in subject.items):
+        return UNSET
     for process in context.evidence.qemu:
         if process.pid in pids and vm_name(process) not in mine:
             return vm_name(process)
@@ -94,15 +113,19 @@ def _common(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
         "missing": item.missing,
         "started_s": int(context.now - started) if known(started) else UNSET,
     }
+    if process is not None:
+        facts |= account(context, process)
     if known(messages):
         mine = [one for one in messages if one.vm in (item.vm, None)]
         facts["errors"] = [one.text for one in mine]
-        facts["refused"] = sum(1 for one in mine if one.kind in REFUSALS and one.vm == item.vm)
+        refused = sum(1 for one in mine if one.kind in REFUSALS and one.vm == item.vm)
+        facts["refused"] = count(refused, context.whole("vm_messages"))
     if known(context.events) and known(started):
         place = subject.device.name if subject.device is not None else subject.place
-        facts["re_enumerated"] = sum(
+        times = sum(
             1
             for event in context.events
             if event.kind == "found" and event.device == place and event.at is not None and event.at > started
         )
+        facts["re_enumerated"] = count(times, context.whole("kernel_log") and (place is None or is_placed(place)))
     return facts

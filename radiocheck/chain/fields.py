@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from radiocheck.yaml_file import Spot
+
 from .condition import Condition, ConditionError, compile_condition
-from .yaml_file import Spot
 
 
 class Fields:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from radiocheck.evidence.record import Gap
 
@@ -13,6 +13,9 @@ from .template import ABSENT, command, fill, look_up
 from .types import field_needs, record_at
 from .verdict import Finding, Missing, Remedy, Result
 from .view import ELEMENTS
+
+if TYPE_CHECKING:
+    from .snippet import Made
 
 Facts = Mapping[str, Any]
 
@@ -112,11 +115,23 @@ def _applies(cure: Cure, facts: Facts) -> bool:
     return cure.when is None or evaluate(cure.when, facts) is True
 
 
+def _made(snippet: str, facts: Facts) -> Made | None:
+    from .snippets import make  # a machine without a finding needs none of them
+
+    return make(snippet, facts)
+
+
 def _remedy(cure: Cure, facts: Facts) -> Remedy:
+    """The remedy with its values.  A command that reads a file is worth nothing without what goes into it."""
+    made = _made(cure.snippet, facts) if cure.snippet else None
+    runs = command(cure.command, facts) if cure.command and (made or not cure.save) else None
     return Remedy(
         do=fill(cure.do, facts),
         risk=cure.risk,
-        command=command(cure.command, facts) if cure.command else None,
+        configuration=made.text if made else None,
+        file=cure.save if runs else None,
+        command=runs,
+        gives_up=made.gives_up if made else None,
         interrupts=fill(cure.interrupts, facts) if cure.interrupts else None,
         caution=fill(cure.caution, facts) if cure.caution else None,
         check=fill(cure.check, facts) if cure.check else None,

@@ -159,6 +159,11 @@ def since_arrival(events: Sequence[Event], device: str) -> list[Event]:
     return mine[starts[-1] :] if starts else mine
 
 
+def arrived(events: Sequence[Event], device: str) -> bool:
+    """Whether the log has an enumeration of a device: then it has all that came after, too."""
+    return any(event.kind == "new-device" and event.device == device for event in events)
+
+
 def failing(events: Sequence[Event]) -> dict[str, list[Event]]:
     """Places where something fails to enumerate now: device name → its errors with no success after them."""
     errors: dict[str, list[Event]] = {}

@@ -14,7 +14,7 @@ class Item(Struct, frozen=True):
     """One assignment as configured.  Numbers that pin are of the next start, `live_*` of the running VM."""
 
     vm: str
-    manager: str  # libvirt, qemu
+    manager: str  # libvirt, qemu, xen
     kind: str  # device, controller, forwarded
     selector: str
     text: str
@@ -33,7 +33,12 @@ class Item(Struct, frozen=True):
     live_bus: int | UnsetType | None = UNSET
     live_address: int | UnsetType | None = UNSET
     missing: bool = False
+    startup: str | None = None  # libvirt's startupPolicy
+    managed: bool | UnsetType = UNSET  # of a controller: libvirt binds it to VFIO itself
     process: QemuProcess | None = None
+    named: bool = True  # False: `vm` is a makeshift, since the configuration that was given names no VM
+    attached: bool | UnsetType = UNSET  # an adapter is behind it, says QEMU's monitor
+    paused: bool | UnsetType = UNSET  # the guest stands still, says QEMU's monitor
 
     @property
     def pinned(self) -> bool:
@@ -44,6 +49,23 @@ class Item(Struct, frozen=True):
     def unresolved(self) -> bool:
         """Names a node by a path that is not its own, such as a udev link: what it picks was not seen."""
         return self.selector == "node" and self.address is None
+
+
+def matches(item: Item, device: UsbDevice) -> bool | UnsetType:
+    """As `picks`; absent when a deciding field of the device was not seen."""
+    if item.selector == "nothing" or item.unresolved:
+        return False
+    pairs = (
+        (item.vid, device.vid),
+        (item.pid, device.pid),
+        (item.bus, device.bus),
+        (item.address, device.devnum),
+        (item.path, device.path),
+    )
+    asked = [(wanted, has) for wanted, has in pairs if wanted is not None]
+    if any(has is not UNSET and has != wanted for wanted, has in asked):
+        return False
+    return True if all(has is not UNSET for _, has in asked) else UNSET
 
 
 def picks(item: Item, device: UsbDevice) -> bool:

@@ -41,7 +41,7 @@ def of_domain(domain: Domain, process: QemuProcess | None) -> list[Item]:
     in_next: bool | UnsetType = domain.next is None if known(domain.next) else UNSET
     merged = []
     for item in result:
-        twin = next((other for other in rest if _same(item, other)), None)
+        twin = next((other for other in rest if same(item, other)), None)
         bus = later.usb_bus if later else UNSET
         if twin is None:
             merged.append(replace(item, in_next=True, in_live=in_live, usb_bus=bus))
@@ -71,7 +71,7 @@ def of_domain(domain: Domain, process: QemuProcess | None) -> list[Item]:
     return merged
 
 
-def _same(later: Item, now: Item) -> bool:
+def same(later: Item, now: Item) -> bool:
     """Whether a line of the running VM came from that line of its configuration."""
     if later.kind != now.kind or later.controller != now.controller or later.tty != now.tty:
         return False
@@ -97,6 +97,7 @@ def of_definition(vm: str, definition: Definition | None) -> list[Item]:
             selector="controller",
             text=f"hostdev pci {pci.address}",
             controller=pci.address,
+            managed=pci.managed,
         )
         for pci in definition.pci
     ]
@@ -136,4 +137,5 @@ def _hostdev(vm: str, device: HostdevUsb) -> Item:
         address=device.address,
         path=device.port,
         missing=device.missing,
+        startup=device.startup,
     )

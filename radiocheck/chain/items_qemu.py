@@ -21,11 +21,11 @@ def vm_name(process: QemuProcess) -> str:
     return process.name if isinstance(process.name, str) else f"QEMU process {process.pid}"
 
 
-def of_process(process: QemuProcess) -> list[Item]:
-    """The lines of one process's command line."""
-    common: dict[str, Any] = {
+def common(process: QemuProcess) -> dict[str, Any]:
+    """Fields that all lines of one process share."""
+    return {
         "vm": vm_name(process),
-        "manager": "qemu",
+        "manager": "libvirt" if process.libvirt is True else "qemu",
         "running": True,
         "autostart": None,
         "process": process,
@@ -34,11 +34,17 @@ def of_process(process: QemuProcess) -> list[Item]:
         "in_next": UNSET if process.libvirt is True else True,
         "usb_bus": process.usb_bus,
     }
-    found = [usb_host(argument) for argument in (process.usb if known(process.usb) else [])]
-    if process.libvirt is True:
-        common["manager"] = "libvirt"
-        found = [replace(item, missing=item.selector == "nothing") for item in found]
-    found += [
+
+
+def device_line(process: QemuProcess, argument: UsbHostArg) -> Item:
+    """The line of one USB device of a process."""
+    item = replace(usb_host(argument), **common(process))
+    return replace(item, missing=item.selector == "nothing") if process.libvirt is True else item
+
+
+def of_process(process: QemuProcess) -> list[Item]:
+    """The lines of one process's command line."""
+    found = [
         Item(
             vm="",
             manager="",
@@ -53,7 +59,8 @@ def of_process(process: QemuProcess) -> list[Item]:
         Item(vm="", manager="", kind="forwarded", selector="tty", text=f"character device {tty.path}", tty=tty.path)
         for tty in (process.ttys if known(process.ttys) else [])
     ]
-    return [replace(item, **common) for item in found]
+    devices = [device_line(process, argument) for argument in (process.usb if known(process.usb) else [])]
+    return devices + [replace(item, **common(process)) for item in found]
 
 
 def usb_host(argument: UsbHostArg) -> Item:

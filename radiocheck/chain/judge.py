@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from radiocheck import __version__
 from radiocheck.evidence.absent import known
@@ -15,9 +16,14 @@ from radiocheck.evidence.usb import UsbDevice
 
 from .build import view
 from .condition import Scope
-from .context import context
+from .context import Context, context
+from .facts_guest import gaps
 from .finding import explain
+from .forecast import forecasts
 from .held import device_ttys
+from .inside import inside
+from .notes import host_line, notes
+from .pair import Pair, pair
 from .rule import RuleSet
 from .steps import chain
 from .subjects import Subject, subjects
@@ -27,6 +33,7 @@ from .verdict import (
     ChainState,
     Missing,
     Report,
+    Step,
     Verdict,
 )
 from .view import plain
@@ -46,18 +53,22 @@ class Only(Struct, frozen=True):
     vm: str | None = None
 
 
-def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None) -> Report:
-    """The judgement.  Raises `NoSuchAdapter` when `only` leaves nothing."""
+def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None, guest: Evidence | None = None) -> Report:
+    """The judgement of a machine; with `guest`, joined with what was captured in one of its VMs.
+
+    Raises `NoSuchAdapter` when `only` leaves nothing, `NotAGuest` when `guest` cannot be of a VM of that machine.
+    """
     only = only or Only()
     wanted = only.adapter
     found = subjects(evidence, (lambda device: names_device(wanted, device, evidence)) if wanted else None)
-    indexed = context(evidence, found)
+    both = _with_sides(pair(evidence, found, guest), rules) if guest is not None else None
+    indexed = context(evidence, found, inside(evidence), both)
     chosen = [subject for subject in found if _is_wanted(subject, only, evidence)]
     if not chosen and (only.adapter or only.vm):
         what = f"adapter `{only.adapter}`" if only.adapter else f"VM `{only.vm}`"
         known_ones = "; ".join(subject.label for subject in found) or "none"
         raise NoSuchAdapter(f"No chain belongs to {what}. Adapters in this evidence: {known_ones}.")
-    chains = [chain(Scope(plain(view(indexed, subject))), subject, rules, evidence.gaps) for subject in chosen]
+    chains = [_chain(indexed, subject, rules) for subject in chosen]
     chains.sort(key=lambda one: (WORST.index(one.state), one.route == "native", one.adapter.label))
     return Report(
         radiocheck_report=REPORT_FORMAT,
@@ -65,11 +76,32 @@ def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None) -> Repor
         taken=evidence.taken.at,
         root=evidence.taken.root if known(evidence.taken.root) else None,
         host=host_line(evidence),
-        verdict=verdict(chains, evidence),
+        verdict=verdict(chains, indexed),
         chains=chains,
-        notes=notes(evidence, found),
+        notes=notes(indexed),
         missing=_telling_gaps(chains, evidence.gaps),
     )
+
+
+def _chain(indexed: Context, subject: Subject, rules: RuleSet) -> Chain:
+    facts = Scope(plain(view(indexed, subject)))
+    side = indexed.pair.side(subject) if indexed.pair is not None and "state" in facts["guest"] else None
+    judged = chain(facts, subject, rules, [*indexed.evidence.gaps, *gaps(indexed, subject)], side)
+    return replace(judged, forecast=forecasts(indexed, subject))
+
+
+def _with_sides(both: Pair, rules: RuleSet) -> Pair:
+    """The pair with the VM's own side of every adapter that both captures show, judged as in the VM."""
+    matches = [match.sure for _, match in both.matches if known(match) and match.sure is not None]
+    names = {device.name for device in matches}
+    found = subjects(both.guest, lambda device: device.name in names)
+    indexed = context(both.guest, found, inside=True)
+    sides: dict[str, Step] = {}
+    for subject in found:
+        if subject.device is not None and subject.device.name in names:
+            steps = _chain(indexed, subject, rules).steps
+            sides[subject.device.name] = next(step for step in steps if step.step == "guest")
+    return replace(both, sides=sides)
 
 
 def _telling_gaps(chains: Sequence[Chain], gaps: Sequence[Gap]) -> list[Missing]:
@@ -104,50 +136,27 @@ def _is_wanted(subject: Subject, only: Only, evidence: Evidence) -> bool:
     return only.adapter in asked | remembered | {subject.place, subject.label}
 
 
-def verdict(chains: Sequence[Chain], evidence: Evidence) -> Verdict:
+def verdict(chains: Sequence[Chain], indexed: Context) -> Verdict:
     """The worst chain's word for all."""
+    evidence = indexed.evidence
     if not chains:
         if not known(evidence.usb):
             return Verdict(state="unseen", step=None, sentence="Not enough evidence: the USB bus could not be read.")
-        return Verdict(
-            state="unseen",
-            step=None,
-            sentence="Nothing to judge: no USB serial adapter is on the bus, and no VM configuration asks for one.",
-        )
+        nothing = "no USB serial adapter is on the bus, and no VM configuration asks for one."
+        if indexed.inside is True:
+            nothing = "this VM shows no USB serial adapter. Only its host can tell why: run radiocheck there."
+        return Verdict(state="unseen", step=None, sentence=f"Nothing to judge: {nothing}")
     worst = chains[0]
     sentence = worst.sentence
     alike = [one for one in chains if one.state == worst.state]
     if len(chains) > 1:
         if worst.state == "sound":
-            sentence = f"Sound: all {len(chains)} adapters, as far as this host can see."
+            where = "in this VM" if indexed.inside is True else "as far as this host can see"
+            if indexed.pair is not None:
+                where = "as far as this host and the VM can see"
+            sentence = f"Sound: all {len(chains)} adapters, {where}."
         elif len(alike) > 1:
             sentence += (
                 f" {len(alike) - 1} more of {len(chains)} adapters {'is' if len(alike) == 2 else 'are'} {worst.state}."
             )
     return Verdict(state=worst.state, step=worst.step, sentence=sentence)
-
-
-def host_line(evidence: Evidence) -> str:
-    """The machine in one line."""
-    host = evidence.host
-    if not known(host):
-        return "unknown host"
-    words = [host.distribution if isinstance(host.distribution, str) else "Linux"]
-    if known(host.kernel):
-        words.append(f"kernel {host.kernel}")
-    if known(host.virtualisation):
-        words.append(f"itself a guest ({host.virtualisation})" if host.virtualisation else "bare metal")
-    if known(host.container) and host.container:
-        words.append(f"in a container ({host.container})")
-    return ", ".join(words)
-
-
-def notes(evidence: Evidence, found: Sequence[Subject]) -> list[str]:
-    """What concerns the whole machine."""
-    said = []
-    hosts_vms = (known(evidence.qemu) and evidence.qemu) or (known(evidence.domains) and evidence.domains)
-    if known(evidence.host) and isinstance(evidence.host.virtualisation, str) and not hosts_vms:
-        said.append("This machine is itself a guest: the host's side of the chain is not visible from here.")
-    if known(evidence.host) and isinstance(evidence.host.container, str):
-        said.append("radiocheck runs in a container and sees only what the container is shown; run it on the host.")
-    return said

@@ -49,6 +49,8 @@ def _cure(entry: dict[str, Any], names: tuple[str, ...]) -> Cure:
         do=entry["do"],
         risk=entry["risk"],
         command=entry.get("command"),
+        snippet=entry.get("snippet"),
+        save=entry.get("save"),
         interrupts=entry.get("interrupts"),
         caution=entry.get("caution"),
         check=entry.get("check"),

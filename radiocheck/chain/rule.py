@@ -12,7 +12,7 @@ from .verdict import Gravity, Risk, Route, StepName
 from .view import ELEMENTS, View
 
 if TYPE_CHECKING:  # reading YAML is not needed for rules that come packed
-    from .yaml_file import Spot
+    from radiocheck.yaml_file import Spot
 
 
 def names_for(each: str | None) -> tuple[str, ...]:
@@ -26,6 +26,8 @@ class Cure(Struct, frozen=True):
     do: str
     risk: Risk
     command: str | None
+    snippet: str | None  # name of the configuration to paste
+    save: str | None  # file of that configuration, which the command names
     interrupts: str | None
     caution: str | None
     check: str | None

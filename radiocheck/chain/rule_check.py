@@ -7,6 +7,8 @@ from typing import Any
 
 import msgspec
 
+from radiocheck.yaml_file import Spot
+
 from . import types
 from .condition import Condition, ConditionError
 from .fields import condition_complaint
@@ -15,7 +17,6 @@ from .rule import Example, Rule
 from .rules import read_folder
 from .template import placeholders
 from .view import ELEMENTS, View
-from .yaml_file import Spot
 
 
 def check(folder: Path) -> list[str]:
@@ -87,7 +88,7 @@ def facts_of(given: dict[str, Any], each: str | None) -> dict[str, Any]:
             place = place.setdefault(section, {})
         place[last] = [element]
     empty: dict[str, Any] = {
-        name: {} for name in ("host", "adapter", "power", "bus", "driver", "name", "access", "handover", "air")
+        name: {} for name in ("host", "adapter", "power", "bus", "driver", "name", "access", "handover", "guest", "air")
     }
     view = msgspec.convert({**empty, **given}, View)
     facts: dict[str, Any] = msgspec.to_builtins(view)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, cast, get_args
 
 import radiocheck
+from radiocheck.yaml_file import FileError, Spot, read
 
 from . import packed
 from .condition import Condition
@@ -14,9 +16,9 @@ from .fields import Fields, nearest
 from .rule import Cure, Example, Rule, RuleSet, Sight, StepRule, names_for
 from .verdict import Gravity, Risk, Route, StepName
 from .view import ELEMENTS
-from .yaml_file import FileError, Spot, read
 
 RuleError = FileError
+SAVE = re.compile(r"[a-z0-9][a-z0-9.-]{0,60}")  # in the person's own folder, with nothing that a shell would read
 
 
 def shipped() -> Path:
@@ -141,21 +143,43 @@ def read_rule(file: Path) -> Rule:
 
 
 def _cure(spot: Spot, names: tuple[str, ...]) -> tuple[Cure, list[str]]:
-    fields = Fields(spot, "a remedy", ("do", "risk", "command", "interrupts", "caution", "check", "when"))
+    allowed = ("do", "risk", "snippet", "save", "command", "interrupts", "caution", "check", "when")
+    fields = Fields(spot, "a remedy", allowed)
     cure = Cure(
         do=fields.text("do"),
         risk=cast(Risk, fields.choice("risk", get_args(Risk))),
         command=fields.text("command", needed=False) or None,
+        snippet=fields.text("snippet", needed=False) or None,
+        save=fields.text("save", needed=False) or None,
         interrupts=fields.text("interrupts", needed=False) or None,
         caution=fields.text("caution", needed=False) or None,
         check=fields.text("check", needed=False) or None,
         when=fields.condition("when", names, needed=False),
     )
+    if cure.snippet is not None:
+        from .snippets import SNIPPETS
+
+        if cure.snippet not in SNIPPETS:
+            what = f"`{cure.snippet}` is no snippet{nearest(cure.snippet, SNIPPETS)}"
+            fields.complaints.append(fields.found["snippet"].complain(what))
+    if cure.save is not None:
+        fields.complaints += _save(cure, cure.save, fields.found["save"])
     if cure.risk == "interrupts" and not cure.interrupts:
         fields.complaints.append(
             spot.complain("the risk is `interrupts`; say in `interrupts` who loses what, and for how long")
         )
     return cure, fields.complaints
+
+
+def _save(cure: Cure, file: str, spot: Spot) -> list[str]:
+    """A file to save something in makes sense only with that something, and with a command that reads it."""
+    if not SAVE.fullmatch(file):
+        return [spot.complain(f"`{file}` is no plain file name; write one such as `adapter.xml`")]
+    if cure.snippet is None:
+        return [spot.complain("`save` needs a `snippet` that is saved")]
+    if file not in (cure.command or ""):
+        return [spot.complain(f"the command does not name `{file}`; leave `save` out, or name the file there")]
+    return []
 
 
 def _example(spot: Spot) -> tuple[Example, list[str]]:

@@ -9,6 +9,7 @@ from radiocheck.evidence.record import Gap
 
 from .condition import Condition, evaluate
 from .finding import finding, lacking
+from .fold import HOST_STEPS, folded, followed, joined
 from .rule import Rule, RuleSet, StepRule
 from .subjects import Subject
 from .template import complete, fill
@@ -17,9 +18,13 @@ from .verdict import Adapter, Chain, ChainRoute, ChainState, Finding, Missing, S
 Facts = Mapping[str, Any]
 
 
-def chain(facts: Facts, subject: Subject, rules: RuleSet, gaps: Sequence[Gap]) -> Chain:
-    """The steps of one adapter in order; behind the first break nothing is judged."""
+def chain(facts: Facts, subject: Subject, rules: RuleSet, gaps: Sequence[Gap], side: Step | None = None) -> Chain:
+    """The steps of one adapter in order; behind the first break nothing is judged.
+
+    `side`: the VM's own side, as it was judged in the VM.
+    """
     route = cast(ChainRoute, facts.get("route", "unknown"))
+    inside = facts["host"].get("inside") is True
     steps: list[Step] = []
     broken: StepName | None = None
     findings = _findings(facts, rules, gaps)
@@ -31,11 +36,21 @@ def chain(facts: Facts, subject: Subject, rules: RuleSet, gaps: Sequence[Gap]) -
             steps.append(Step(step=rule.name, question=rule.question, state="unreached", because=because))
         else:
             step = _step(rule, facts, findings.get(rule.name, []), gaps)
-            steps.append(step)
+            if side is not None and rule.name == "guest":
+                step = joined(step, side)
             if step.state == "broken":
                 broken = step.step
-    blamed = broken or next((step.step for step in steps if step.state == "weak"), None)
+                if broken in HOST_STEPS and not inside:
+                    step = followed(step, findings.get("guest", []))
+            steps.append(step)
     beyond = {rule.name for rule in rules.steps if rule.beyond}
+    if inside:
+        steps = folded(steps, findings.get("guest", []))
+        route, beyond = "received", (beyond | set(HOST_STEPS)) - {"guest"}
+    elif route in ("device", "controller") and _was_captured(facts["guest"]):
+        beyond.discard("guest")
+    broken = next((step.step for step in steps if step.state == "broken"), None)
+    blamed = broken or next((step.step for step in steps if step.state == "weak"), None)
     state = _state(steps, beyond)
     return Chain(
         adapter=_adapter(facts),
@@ -46,6 +61,11 @@ def chain(facts: Facts, subject: Subject, rules: RuleSet, gaps: Sequence[Gap]) -
         sentence=_sentence(state, blamed, steps, beyond, facts, subject),
         steps=steps,
     )
+
+
+def _was_captured(guest: Facts) -> bool:
+    """Whether a capture of the VM is at hand, as far as it can be told which VM that is."""
+    return guest.get("given") is True and guest.get("same_vm") is not False
 
 
 def _findings(facts: Facts, rules: RuleSet, gaps: Sequence[Gap]) -> dict[str, list[Finding]]:
@@ -102,7 +122,7 @@ def _step(rule: StepRule, facts: Facts, findings: list[Finding], gaps: Sequence[
         question=rule.question,
         state=state,
         saw=saw,
-        because=rule.unseen if state == "unseen" else "",
+        because=fill(rule.unseen, facts) if state == "unseen" else "",
         findings=findings,
         missing=missing,
     )
@@ -167,4 +187,8 @@ def _sentence(
         return f"Not enough evidence about {who}: {', '.join(hidden)} could not be judged."
     held = [one["vm"] for one in facts.get("assignments", []) if one.get("running") is True and "vm" in one]
     where = f" up to the hand-over to {', '.join(dict.fromkeys(held))}" if held else " on this host"
+    if facts["host"].get("inside") is True:
+        where = " in this VM"
+    elif any(step.step == "guest" and step.state == "sound" for step in steps):
+        where = f" up to the port in {facts['guest']['vm']}"
     return f"Sound{where}: {who}."

@@ -5,18 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from msgspec import Struct, field
+from msgspec import UNSET, Struct, field
 from msgspec.structs import replace
 
 from radiocheck.evidence.absent import known
-from radiocheck.evidence.record import Event, Evidence
+from radiocheck.evidence.record import Event, Evidence, whole
 from radiocheck.evidence.usb import UsbDevice
 
-from .adapters import is_adapter, is_hub, is_plainly_other, label
+from .adapters import has_by_id, is_adapter, is_hub, is_plainly_other, label
+from .bare import is_bare
 from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
+from .mentioned import is_paste, left, mentioned
 
 
 class Subject(Struct, frozen=True):
@@ -42,7 +44,8 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     """Everything that gets a chain.  `wanted` adds a device that its owner names by hand."""
     events: Sequence[Event] = evidence.kernel_log.events if known(evidence.kernel_log) else []
     history = stays(events)
-    devices = [device for device in evidence.usb if not is_hub(device)] if known(evidence.usb) else []
+    about = mentioned(evidence, events)
+    devices = [one for one in evidence.usb if not is_hub(one) or one.name in about] if known(evidence.usb) else []
     had_tty = {stay.device for stay in history if stay.tty and not stay.gone}
     everything = items(evidence)
     lines = list(everything)
@@ -50,20 +53,23 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
 
     drafts = {device.name: _Draft(device) for device in devices if is_adapter(device, evidence, had_tty)}
     for device in devices:
-        if wanted is not None and wanted(device):
+        if device.name in about or (wanted is not None and wanted(device)):
             drafts.setdefault(device.name, _Draft(device))
     left: list[Item] = []
     for item in lines:
         matched = [
             device
             for device in _targets(item, evidence, devices)
-            if not is_plainly_other(device) or device.name in drafts
+            if not is_plainly_other(device) or device.name in drafts or is_paste(evidence)
         ]
         if matched and not (
             item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched)
         ):
             for device in matched:
                 drafts.setdefault(device.name, _Draft(device)).items.append(item)
+        elif item.unresolved and (held := _held(item, lines, evidence, drafts)):
+            for draft in held:
+                draft.items.append(item)
         elif item.selector == "nothing":
             for draft, guessed in _wildcard(item, evidence, drafts):
                 if guessed:
@@ -75,15 +81,16 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             left.append(item)
     absent: list[Subject] = []
     for item in left:
-        home = _home(item, drafts, history, devices)
+        home = _home(item, drafts, history, devices, evidence)
         if home is not None:
             draft, guessed = home
             if guessed:
                 draft.guessed.add(len(draft.items))
             draft.items.append(item)
-        else:
+        elif not drafts or not is_bare(item, evidence, [draft.device for draft in drafts.values() if not draft.items]):
             absent.append(_absent(item, history))
-    unread = not known(evidence.domains) or not known(evidence.qemu)
+    unread = "native" not in evidence.taken.assumes and not (whole(evidence, "domains") and whole(evidence, "qemu"))
+    unread |= any(gap.what == "given_vms" for gap in evidence.gaps)  # Xen's files, where there are any
     # A line that pins a number nobody remembers may mean any adapter that nothing else claims.
     stray = any(subject.stay is None and _may_mean_any(subject.items[0]) for subject in absent)
     present = [
@@ -99,7 +106,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     ]
     absent = [replace(subject, partial=unread) for subject in absent]
     found = present + _merged(absent)
-    return found + _remembered(found, events, history, devices, evidence.taken.at, unread)
+    return found + _remembered(found, events, history, evidence, unread)
 
 
 def _targets(item: Item, evidence: Evidence, devices: Sequence[UsbDevice]) -> list[UsbDevice]:
@@ -126,7 +133,8 @@ def tty_behind(path: str, evidence: Evidence) -> str | None:
 
 def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
     """A USB controller, or an address where nothing is.  Other functions (a graphics card) are not our business."""
-    gone = known(evidence.pci_functions) and item.controller not in evidence.pci_functions
+    functions = evidence.pci_functions if whole(evidence, "pci_functions") else UNSET
+    gone = known(functions) and item.controller not in functions
     return gone or (known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers))
 
 
@@ -142,24 +150,28 @@ def _meant(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) ->
 
 
 def _home(
-    item: Item, drafts: dict[str, _Draft], history: Sequence[Stay], devices: Sequence[UsbDevice]
+    item: Item, drafts: dict[str, _Draft], history: Sequence[Stay], devices: Sequence[UsbDevice], evidence: Evidence
 ) -> tuple[_Draft, bool] | None:
     """The adapter that a line must have meant: by its IDs, by the log, or because only one is left."""
     if item.kind == "controller":
         return None
     if item.vid is not None and item.pid is not None:
         same = [draft for draft in drafts.values() if (draft.device.vid, draft.device.pid) == (item.vid, item.pid)]
-        return (same[0], len(same) > 1) if same else None
+        return (same[0], len(same) > 1 or not whole(evidence, "usb")) if same else None
     if item.kind == "device" and item.pinned:
         meant = _meant(item, history, devices)
         if meant is not None and meant.name in drafts:
             return drafts[meant.name], False
+    if item.kind == "forwarded":
+        named = [draft for draft in drafts.values() if has_by_id(draft.device, item.tty or "")]
+        if len(named) == 1:
+            return named[0], False
     if item.kind == "forwarded" and not re.match(r"/dev/(ttyUSB|ttyACM|serial/)", item.tty or ""):
         return None
     if item.selector == "port":
         return None
     free = [draft for draft in drafts.values() if not draft.items]
-    return (free[0], True) if len(free) == 1 else None
+    return (free[0], True) if len(free) == 1 and whole(evidence, "usb") else None
 
 
 def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list[tuple[_Draft, bool]]:
@@ -167,12 +179,18 @@ def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list
 
     When it could mean several, it is told of none.
     """
+    held = [(draft, False) for draft in _held(item, [], evidence, drafts)]
+    free = [(draft, True) for draft in drafts.values() if not draft.items]
+    return held or (free if len(free) == 1 and whole(evidence, "usb") else [])
+
+
+def _held(item: Item, lines: Sequence[Item], evidence: Evidence, drafts: dict[str, _Draft]) -> list[_Draft]:
+    """The adapters that an item's process holds and that none of the other lines picks out."""
     pid = item.process.pid if item.process is not None else None
     handles = evidence.handles.open if known(evidence.handles) else []
     minors = {one.minor for one in handles if one.pid == pid and one.major == 189 and not one.deleted}
-    held = [(draft, False) for draft in drafts.values() if usb_minor(draft.device) in minors]
-    free = [(draft, True) for draft in drafts.values() if not draft.items]
-    return held or (free if len(free) == 1 else [])
+    held = [draft for draft in drafts.values() if usb_minor(draft.device) in minors]
+    return [draft for draft in held if not any(picked(line, [draft.device]) for line in lines if line.kind == "device")]
 
 
 def _absent(item: Item, history: Sequence[Stay]) -> Subject:
@@ -216,18 +234,14 @@ def _merged(absent: Sequence[Subject]) -> list[Subject]:
 
 
 def _remembered(
-    found: Sequence[Subject],
-    events: Sequence[Event],
-    history: Sequence[Stay],
-    devices: Sequence[UsbDevice],
-    now: float,
-    unread: bool,
+    found: Sequence[Subject], events: Sequence[Event], history: Sequence[Stay], evidence: Evidence, unread: bool
 ) -> list[Subject]:
     """What only the log tells of: something that fails to enumerate, or an adapter that left.
 
     An adapter that left is shown only when nothing else is: a person who pulled out one
     of two adapters has not broken the other.
     """
+    devices = [one for one in evidence.usb if is_paste(evidence) or not is_hub(one)] if known(evidence.usb) else []
     trouble = [place for place in failing(events) if all(device.name != place for device in devices)]
     absent = [subject for subject in found if subject.device is None]
     if trouble and not absent:
@@ -242,18 +256,20 @@ def _remembered(
             )
             for place in trouble
         ]
-    if found:
-        return []
-    gone = [stay for stay in history if stay.gone and stay.tty]
+    if is_paste(evidence):
+        gone = left(evidence, events, history, alone=not found)
+    else:
+        gone = [stay for stay in history if stay.gone and stay.tty] if not found else []
     back = {(device.vid, device.pid) for device in devices}
-    gone = [stay for stay in gone if (stay.vid, stay.pid) not in back and _lately(stay, now)]
-    if not gone:
+    gone = [stay for stay in gone if (stay.vid, stay.pid) not in back and _lately(stay, evidence.taken.at)]
+    if not gone or any(one.stay == gone[-1] for one in found):
         return []
     stay = gone[-1]
     name = " ".join(word for word in (stay.manufacturer, stay.product, stay.serial) if word)
+    ids = f"USB device {stay.vid}:{stay.pid}" if stay.vid else f"the device that was at {stay.device}"
     return [
         Subject(
-            label=name or f"USB device {stay.vid}:{stay.pid}",
+            label=name or ids,
             device=None,
             known_by="log",
             items=(),

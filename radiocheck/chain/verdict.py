@@ -19,7 +19,8 @@ Result = Literal["found", "clear", "unknown"]
 Gravity = Literal["break", "strain"]
 Risk = Literal["reads", "reversible", "interrupts", "hands-on"]
 Route = Literal["native", "device", "controller", "forwarded"]
-ChainRoute = Literal["native", "device", "controller", "forwarded", "unknown"]
+Outcome = Literal["comes-back", "only-if-alone", "by-chance", "does-not-come-back", "refused", "not-started"]
+ChainRoute = Literal["native", "device", "controller", "forwarded", "received", "unknown"]
 
 
 class Remedy(Struct, frozen=True, kw_only=True):
@@ -27,7 +28,10 @@ class Remedy(Struct, frozen=True, kw_only=True):
 
     do: str
     risk: Risk
-    command: str | None = None  # exact command or configuration, values quoted for a POSIX shell
+    configuration: str | None = None  # to paste as it is: an element, words of a command line, a udev rule
+    file: str | None = None  # the name under which to save it, since `command` reads it there
+    command: str | None = None  # exact command, values quoted for a POSIX shell; run after the configuration was saved
+    gives_up: str | None = None  # what is given up by choosing that configuration
     interrupts: str | None = None  # who loses what, for how long
     caution: str | None = None  # what must be thought of before
     check: str | None = None  # how to see that it worked
@@ -83,16 +87,34 @@ class Adapter(Struct, frozen=True, kw_only=True):
     tty: str | None = None
 
 
+class Forecast(Struct, frozen=True, kw_only=True):
+    """What the next restart does to one line of a VM's configuration.  An outcome that is null is not known.
+
+    comes-back; only-if-alone: when nothing else matches the line; by-chance: nothing sees to
+    it; does-not-come-back: the VM starts without it; refused: the VM does not start;
+    not-started: nobody starts the VM.
+    """
+
+    vm: str
+    text: str  # the line, as it stands in the configuration
+    at_vm_restart: Outcome | None  # the VM is stopped and started, the host stays up
+    at_vm_restart_why: str  # with values, and with what it depends on
+    at_host_restart: Outcome | None
+    at_host_restart_why: str
+    missing: list[Missing] = []  # what would settle an outcome that is not known
+
+
 class Chain(Struct, frozen=True, kw_only=True):
     """The path of one adapter."""
 
     adapter: Adapter
-    route: ChainRoute  # unknown: not every VM's configuration could be read
+    route: ChainRoute  # received: judged in the VM that has it; unknown: not every VM's configuration could be read
     vms: list[str]
     state: ChainState
     step: StepName | None  # the step blamed: broken, or weak when none is broken
     sentence: str
     steps: list[Step]
+    forecast: list[Forecast] = []  # of each line that gives it to a VM
 
 
 class Verdict(Struct, frozen=True, kw_only=True):

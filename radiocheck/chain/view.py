@@ -12,7 +12,8 @@ from typing import Annotated, Any
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .needs import HANDLES, LINKS, LOG, MODULES, PORTS, SERVICES, TTYS, USB, USERS, VMS, needs
+from .needs import CONTAINER, DISKS, HANDLES, LINKS, LOG, MODULES, PCI, PORTS, SERVICES, TTYS, USB, USERS, VMS, needs
+from .view_guest import GuestFacts
 from .view_vm import AssignmentFacts, HandoverFacts
 
 
@@ -20,9 +21,11 @@ class HostFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The machine."""
 
     guest: Annotated[bool | UnsetType, needs("host")] = UNSET
+    inside: Annotated[bool | UnsetType, needs("host")] = UNSET  # a VM that has the adapter from its host
     container: Annotated[bool | UnsetType, needs("host")] = UNSET
     udev: Annotated[bool | UnsetType, needs("host")] = UNSET
     uptime_s: Annotated[int | UnsetType, needs("host")] = UNSET
+    libvirt_names_ports: Annotated[bool | UnsetType, needs("libvirt_version")] = UNSET  # in a USB <hostdev>
     user: Annotated[str | UnsetType, USERS] = UNSET  # whose rights count on the native route
 
 
@@ -43,6 +46,11 @@ class AdapterFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     path: Annotated[str | UnsetType | None, USB] = UNSET  # devpath "1.2"
     hub: Annotated[str | UnsetType | None, USB] = UNSET  # sysfs name of the hub above
     port: Annotated[str | UnsetType | None, PORTS] = UNSET  # port object "usb1-port2"
+    controller: Annotated[str | UnsetType | None, USB] = UNSET  # PCI address of the one above; null: not on PCI
+    beside: Annotated[list[str] | UnsetType, USB] = UNSET  # what else sits on that controller
+    beside_mounts: Annotated[list[str] | UnsetType, DISKS] = UNSET  # disks there that the host has in use
+    iommu: Annotated[bool | UnsetType, PCI] = UNSET  # that controller is in an IOMMU group
+    group_others: Annotated[list[str] | UnsetType, PCI] = UNSET  # …with functions that the host still drives
     usb_node: Annotated[str | UnsetType | None, USB] = UNSET  # /dev/bus/usb/BBB/DDD
     twins: Annotated[int | UnsetType, USB] = UNSET  # other present devices with the same VID:PID
     free: Annotated[list[str] | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present adapters no VM asks for
@@ -152,6 +160,7 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     node: Annotated[str | UnsetType | None, TTYS] = UNSET
     mode: Annotated[str | UnsetType, TTYS] = UNSET  # octal, "660"
     group: Annotated[str | UnsetType | None, TTYS] = UNSET
+    serial_group: Annotated[str | UnsetType | None, needs("ttys", "host")] = UNSET  # that serial ports have here
     owner: Annotated[str | UnsetType | None, TTYS] = UNSET
     user_exists: Annotated[bool | UnsetType, USERS] = UNSET
     user_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # by the account database
@@ -168,6 +177,20 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     modem_policy: Annotated[str | UnsetType | None, SERVICES] = UNSET
     gps_matched: Annotated[bool | UnsetType, TTYS] = UNSET  # the GPS daemon's udev rule matched this tty
     braille_matched: Annotated[bool | UnsetType, TTYS] = UNSET
+    # Inside a container: what it is given.  Outside: null and false.
+    tty_major: Annotated[int | UnsetType | None, CONTAINER] = UNSET  # the number that the kernel has given the tty now
+    tty_minor: Annotated[int | UnsetType | None, CONTAINER] = UNSET
+    container_path: Annotated[str | UnsetType | None, CONTAINER] = UNSET  # its node there; null: there is none
+    container_other: Annotated[str | UnsetType | None, CONTAINER] = UNSET  # node of another adapter that it is given
+    container_number: Annotated[str | UnsetType | None, CONTAINER] = UNSET  # the number of that node
+    container_old_number: Annotated[bool | UnsetType, CONTAINER] = UNSET  # …which is another one, of an older plug-in
+    container_removed: Annotated[bool | UnsetType, CONTAINER] = UNSET  # mounted by itself, and removed outside since
+    container_mount: Annotated[str | UnsetType | None, CONTAINER] = UNSET  # tmpfs, devtmpfs …; bind: by itself
+    container_nodev: Annotated[bool | UnsetType, CONTAINER] = UNSET  # that mount lets no device node be opened
+    container_refused: Annotated[str | UnsetType | None, CONTAINER] = UNSET  # EPERM device list, EACCES mode; null: no
+    container_mode_refuses: Annotated[bool | UnsetType, needs("container_nodes", "users")] = UNSET  # to the user there
+    container_listed: Annotated[bool | UnsetType | None, CONTAINER] = UNSET  # on a device list; null: none to be read
+    container_gid: Annotated[int | UnsetType | None, CONTAINER] = UNSET  # group number of the node
     usb_guard: Annotated[bool | UnsetType, SERVICES] = UNSET  # USB guard daemon is active
     power_saver: Annotated[str | UnsetType | None, SERVICES] = UNSET  # active power-saving service
 
@@ -193,6 +216,7 @@ class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     access: AccessFacts
     assignments: Annotated[list[AssignmentFacts] | UnsetType, VMS] = UNSET
     handover: HandoverFacts
+    guest: GuestFacts
     air: AirFacts
 
 
@@ -204,9 +228,13 @@ ELEMENTS: dict[str, tuple[str, type[Struct]]] = {
 }
 
 
-def plain(view: View) -> dict[str, Any]:
-    """The view as nested dictionaries, absent fields left out."""
-    import msgspec
+def plain(view: Struct) -> dict[str, Any]:
+    """The view as nested dictionaries, absent fields left out.  Counts stay what they are (`bound.AtLeast`)."""
+    found = {name: getattr(view, name) for name in view.__struct_fields__}
+    return {name: _plain(value) for name, value in found.items() if value is not UNSET}
 
-    result: dict[str, Any] = msgspec.to_builtins(view)
-    return result
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_plain(item) for item in value]
+    return plain(value) if isinstance(value, Struct) else value

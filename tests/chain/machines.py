@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from msgspec import structs
+from msgspec import UNSET, structs
 
+from radiocheck.evidence.container import ContainerNode
 from radiocheck.evidence.record import FORMAT, Event, Evidence, Host, KernelLog, Taken
 from radiocheck.evidence.serial import Handle, Handles, Link, Node, Service, Tty, User
 from radiocheck.evidence.usb import Controller, Module, UsbDevice, UsbInterface, UsbPort
@@ -210,6 +211,37 @@ def native(**change: Any) -> Evidence:
         gaps=[],
     )
     return structs.replace(evidence, **change)
+
+
+def given(path: str = "/dev/radio", minor: int = 0, gid: int = 20, **change: Any) -> ContainerNode:
+    """The stick's node as a healthy container has it, for a process of `mira`'s that got the node's group."""
+    node = Node(path=path, major=166, minor=minor, mode=0o660, uid=0, gid=gid, owner="root", group=None, acl=None)
+    base = ContainerNode(
+        tty="ttyACM0",
+        major=166,
+        minor=0,
+        node=node,
+        mount="tmpfs",
+        nodev=False,
+        removed=False,
+        refused=None,
+        listed=None,
+        asked_uid=1000,
+        asked_groups=[20, 1000],
+    )
+    return structs.replace(base, **change)
+
+
+def contained(entry: ContainerNode | None = None, **change: Any) -> Evidence:
+    """A container on that host, which shows the host's processes: no udev, a /dev and an account file of its own."""
+    evidence = native(
+        ttys=[tty(node=None, udev=UNSET)],
+        links=[],
+        users=[User(name="mira", uid=1000, exists=True, groups=[1000], session_groups=[1000], asked=True)],
+        container_nodes=[given() if entry is None else entry],
+    )
+    host = structs.replace(evidence.host, container="systemd-nspawn", udev_running=False)
+    return structs.replace(evidence, host=host, **change)
 
 
 def definition(*usb: HostdevUsb, usb_bus: bool = True) -> Definition:

@@ -5,16 +5,18 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from msgspec import structs
+from msgspec import UNSET, structs
 
 from radiocheck.chain.judge import NoSuchAdapter, Only, judge
 from radiocheck.chain.rules import load, shipped
 from radiocheck.chain.verdict import Chain, Report
+from radiocheck.evidence.disk import Disk
 from radiocheck.evidence.record import Event, Evidence, Gap, KernelLog
 from radiocheck.evidence.serial import Handles, Link, User
 from radiocheck.evidence.usb import Controller, GroupMember, Module
 from radiocheck.evidence.vm import HostdevUsb, PciArg, TtyArg, UsbHostArg
 
+from . import controllers as c
 from . import machines as m
 
 RULES = load([shipped()])
@@ -74,6 +76,11 @@ HEALTHY: dict[str, Evidence] = {
     "modem prober whose policy leaves it alone": m.native(
         services=[m.service("modem-prober", "ModemManager.service", policy="strict")]
     ),
+    "in a container under a name of its own": m.contained(),
+    "in a container, by an account that its image does not know": m.contained(
+        users=[User(name="1000", uid=1000, exists=False, asked=True)]
+    ),
+    "a whole controller with its VM": c.given(),
     "plain QEMU by bus and port": m.passed(
         domains=[],
         qemu=[m.process(uid=0, usb=[UsbHostArg(bus=1, port="2")])],
@@ -271,6 +278,42 @@ FAULTS: dict[str, tuple[Evidence, str, str, str]] = {
         "handover",
         "missing-at-start",
     ),
+    "container without the node": (
+        m.contained(m.given(node=None, refused=UNSET)),
+        "broken",
+        "access",
+        "node-not-in-container",
+    ),
+    "container that keeps the number of an older plug-in": (
+        m.contained(m.given(minor=1)),
+        "broken",
+        "access",
+        "container-node-has-old-number",
+    ),
+    "container whose node was taken back": (
+        m.contained(m.given("/dev/ttyACM0", gid=0, mount="bind", removed=True, refused="EACCES")),
+        "broken",
+        "access",
+        "container-node-has-old-number",
+    ),
+    "container with the device list of another number": (
+        m.contained(m.given(refused="EPERM", listed=False)),
+        "broken",
+        "access",
+        "container-device-list-refuses",
+    ),
+    "container with another number for the group": (
+        m.contained(m.given(refused="EACCES", asked_groups=[27, 1000])),
+        "broken",
+        "access",
+        "container-group-number-differs",
+    ),
+    "container that was given the adapter as a volume": (
+        m.contained(m.given(nodev=True)),
+        "broken",
+        "access",
+        "node-on-nodev-mount",
+    ),
     "autosuspend": (
         m.native(usb=[m.root_hub(), m.stick(power_control="auto")]),
         "weak",
@@ -286,6 +329,26 @@ FAULTS: dict[str, tuple[Evidence, str, str, str]] = {
         "weak",
         "assignment",
         "forwarded-by-moving-name",
+    ),
+    "controller that nobody takes from the host": (
+        c.off(c.asks(c.HOME, managed=False)),
+        "broken",
+        "assignment",
+        "controller-left-to-host",
+    ),
+    "controller with a disk of the host": (
+        structs.replace(
+            c.off(c.asks(c.HOME), disks=[Disk(name="sdb1", usb="1-1", pci=c.HOME, mounts=["/srv"])]), kernel_log=log()
+        ),
+        "broken",
+        "handover",
+        "vm-off",
+    ),
+    "controller with another's address": (
+        c.off(c.asks(c.FAR), controllers=[c.controller(), c.controller(c.FAR)]),
+        "weak",
+        "assignment",
+        "controller-is-another",
     ),
     "controller with VFIO and no VM": (
         m.native(

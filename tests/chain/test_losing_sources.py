@@ -22,6 +22,7 @@ SOURCES = [
     "host",
     "ports",
     "controllers",
+    "disks",
     "modules",
     "ttys",
     "links",
@@ -33,6 +34,7 @@ SOURCES = [
     "qemu",
     "domains",
     "vm_messages",
+    "container_nodes",
 ]
 
 

@@ -64,6 +64,21 @@ def test_a_good_rule(tmp_path: Path) -> None:
         ("{status: dim}", "{sttus: dim}", "14:12", "no partial view"),
         ("risk: reads", "risk: interrupts", "9:5", "say in `interrupts` who loses what"),
         ("risk: reads", "risk: mortal", "10:11", "write one of reads, reversible, interrupts, hands-on"),
+        ("risk: reads", "snippet: libvirt-ubs\n    risk: reads", "10:14", "did you mean `libvirt-usb`?"),
+        ("risk: reads", "snippet: qqq\n    risk: reads", "10:14", "is no snippet; write one of libvirt-usb,"),
+        ("risk: reads", "save: a.xml\n    command: cat a.xml\n    risk: reads", "10:11", "`save` needs a `snippet`"),
+        (
+            "risk: reads",
+            "snippet: qemu-usb\n    save: a.xml\n    command: cat b.xml\n    risk: reads",
+            "11:11",
+            "the command does not name `a.xml`",
+        ),
+        (
+            "risk: reads",
+            "snippet: qemu-usb\n    save: /etc/a.xml\n    command: cat /etc/a.xml\n    risk: reads",
+            "11:11",
+            "is no plain file name",
+        ),
         ("given: {adapter: {present: true}, power: {status: active}}", "given: no", "17:12", "read by YAML as bool"),
     ],
 )

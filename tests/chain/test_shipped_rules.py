@@ -42,7 +42,7 @@ def test_the_chain_is_covered() -> None:
     """At least 45 rules, and some for every step that a host can show."""
     steps = Counter(rule.step for rule in RULES.values())
     assert sum(steps.values()) >= 45
-    assert {"power", "bus", "driver", "name", "access", "assignment", "handover"} <= set(steps)
+    assert {"power", "bus", "driver", "name", "access", "assignment", "handover", "guest"} <= set(steps)
 
 
 @pytest.mark.parametrize("step", load_steps(shipped() / "steps.yaml"), ids=lambda step: step.name)
