@@ -5,14 +5,19 @@ from __future__ import annotations
 import click
 
 from . import options
+from .given import configurations, with_given
+from .monitor import answers, monitors, with_answers
 from .status import Unusable
 
 
 @click.command(short_help="Save the evidence of this machine.")
 @click.argument("file")
 @options.user
+@monitors
+@configurations
 @click.option("--replace", is_flag=True, help="Replace FILE when it exists.")
-def capture(file: str, user: str | None, replace: bool) -> None:
+@click.pass_context
+def capture(context: click.Context, /, file: str, user: str | None, sockets: tuple[str, ...], replace: bool) -> None:
     """Save the evidence of this machine in FILE for `radiocheck judge`; - is standard output.
 
     The file names devices, serial numbers, accounts, VMs and processes of this machine,
@@ -27,7 +32,9 @@ def capture(file: str, user: str | None, replace: bool) -> None:
     from radiocheck.sources.machine import Machine
     from radiocheck.sources.probe import probe
 
-    data = save(probe(Machine(user=user)))
+    machine = Machine(user=user)
+    told = answers(sockets, machine)
+    data = save(with_given(context, with_answers(probe(machine), told)))
     if file != "-":
         save_file(file, data, replace)
         click.echo(f"Saved in {click.format_filename(file)}. Judge it with `radiocheck judge`.", err=True)

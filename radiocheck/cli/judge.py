@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from . import reading
+from .given import configurations, stdin_used, with_given
 from .options import conclude, judging
-from .reading import read
 from .status import EXIT_HELP, Unusable
 
 if TYPE_CHECKING:
@@ -17,22 +18,21 @@ if TYPE_CHECKING:
 @click.command(short_help="Judge evidence that was saved.", epilog=EXIT_HELP)
 @click.argument("file")
 @judging
+@configurations
 @click.pass_context
 def judge(context: click.Context, /, file: str, user: str | None, **asked: Any) -> None:
     """Judge the evidence in FILE, which `radiocheck capture` made; - is standard input.
 
     The verdict is the one that `radiocheck check` gives on the machine it came from.
     """
-    from radiocheck.evidence.store import Unreadable, load
-
-    data, name = read(file)
-    try:
-        evidence = load(data, name)
-    except Unreadable as error:
-        raise Unusable(str(error)) from None
+    if file == "-" and asked["guest"] is not None and asked["guest"][1] == reading.STDIN:
+        raise Unusable("only one of both captures can come from standard input; name the other file")
+    if file == "-" and stdin_used(context):
+        raise Unusable("standard input is the capture or a configuration, not both; name a file for one of them")
+    evidence, name = reading.evidence(file)
     if user is not None:
         evidence = _for_user(evidence, user, name)
-    conclude(context, evidence, **asked)
+    conclude(context, with_given(context, evidence), **asked)
 
 
 def _for_user(evidence: Evidence, user: str, name: str) -> Evidence:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from . import reading
 from .output import coloured, only_ascii, width, write
 from .status import VERDICTS, Unusable
 
@@ -25,12 +26,23 @@ own_rules = click.option(
 )
 
 
+def _captured(_: click.Context, __: click.Parameter, file: str | None) -> tuple[Evidence, str] | None:
+    """The capture that an option names, and its name; read first, since a probe takes longer."""
+    return reading.evidence(file) if file is not None else None
+
+
 def judging(command: Command) -> Command:
     """The options of commands that give a verdict."""
     for option in reversed(
         (
             click.option("--adapter", metavar="A", help="Only this one: serial number, by-id name, port or VID:PID."),
             click.option("--vm", metavar="NAME", help="Only adapters that this VM is to have."),
+            click.option(
+                "--guest",
+                metavar="FILE",
+                callback=_captured,
+                help="Join what `radiocheck capture FILE` saved inside the VM.",
+            ),
             user,
             click.option(
                 "--format",
@@ -66,6 +78,7 @@ def conclude(
     *,
     adapter: str | None,
     vm: str | None,
+    guest: tuple[Evidence, str] | None,
     form: str,
     no_colour: bool,
     ascii: bool,
@@ -73,10 +86,14 @@ def conclude(
 ) -> None:
     """Judge the evidence, print the report and exit with the verdict's status."""
     from radiocheck.chain.judge import NoSuchAdapter, Only, judge
+    from radiocheck.chain.pair import NotAGuest
 
     rules = load_rules(folders)
+    inner, name = guest or (None, "")
     try:
-        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None)
+        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None, inner)
+    except NotAGuest as error:
+        raise Unusable(f"{name}: {error}") from None
     except NoSuchAdapter as error:
         raise Unusable(str(error)) from None
     if form == "json":

@@ -5,40 +5,50 @@ from __future__ import annotations
 import os
 import stat
 import sys
+from typing import TYPE_CHECKING
 
 from .status import Unusable
+
+if TYPE_CHECKING:
+    from radiocheck.evidence.record import Evidence
 
 STDIN = "standard input"
 
 
-def read(file: str) -> tuple[bytes, str]:
+def evidence(file: str) -> tuple[Evidence, str]:
+    """The evidence that `radiocheck capture` saved in a file, and what complaints call the file.  Raises `Unusable`."""
+    from radiocheck.evidence.store import LIMIT, Unreadable, load
+
+    data, name = read(file, LIMIT, "the file that `radiocheck capture` made")
+    try:
+        return load(data, name), name
+    except Unreadable as error:
+        raise Unusable(str(error)) from None
+
+
+def read(file: str, limit: int, wanted: str) -> tuple[bytes, str]:
     """The bytes of a file (`-`: standard input), and what complaints call it.
 
-    Reads at most one byte more than a capture may have.  Devices are not opened.
+    Reads at most one byte more than `limit`, so that a longer file can be told.  `wanted`
+    says which file to name instead of a folder or device, which are not opened.
     Raises `Unusable`.
     """
-    from radiocheck.evidence.store import LIMIT, too_large
-
     name = STDIN if file == "-" else file
     try:
         if file == "-":
             if sys.stdin is None:
                 raise Unusable(f"{STDIN} is closed; name a file")
-            data = sys.stdin.buffer.read(LIMIT + 1)
+            data = sys.stdin.buffer.read(limit + 1)
         else:
             found = os.stat(file)
             if stat.S_ISDIR(found.st_mode):
-                raise Unusable(f"{file}: is a folder; name the file that `radiocheck capture` made")
+                raise Unusable(f"{file}: is a folder; name {wanted}")
             if not (stat.S_ISREG(found.st_mode) or stat.S_ISFIFO(found.st_mode)):
-                raise Unusable(
-                    f"{file}: is no file but a device or socket; name the file that `radiocheck capture` made"
-                )
+                raise Unusable(f"{file}: is no file but a device or socket; name {wanted}")
             with open(file, "rb") as opened:
-                data = opened.read(LIMIT + 1)
+                data = opened.read(limit + 1)
     except OSError as error:
         raise Unusable(f"{name}: cannot be read: {error.strerror}") from None
     except ValueError:  # a name with a zero byte
         raise Unusable(f"{name}: is no file name") from None
-    if len(data) > LIMIT:
-        raise Unusable(too_large(name))
     return data, name

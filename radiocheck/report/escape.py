@@ -31,7 +31,7 @@ _SPACE = re.compile(r"\s*\n\s*")
 
 # Sentences of rules, which may be written over several lines.
 _PROSE = frozenset(
-    {"do", "why", "seen", "title", "looks_like", "interrupts", "caution", "check", "sentence", "because", "provide"}
+    """do why seen title looks_like interrupts caution check gives_up sentence because provide""".split()
 )
 _NAMES = frozenset({"label", "vid", "pid", "manufacturer", "product", "serial", "port", "by_id", "tty", "vms", "rule"})
 
@@ -93,7 +93,7 @@ def harmless(report: Report, ascii: bool = False) -> Report:
 
 def _walk(value: Any, key: str, ascii: bool) -> Any:
     if isinstance(value, str):
-        if key == "command":
+        if key in ("command", "configuration"):
             return command(value, ascii)
         if key in _PROSE:
             return prose(value, ascii)

@@ -6,6 +6,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from radiocheck.chain.snippets import SNIPPETS
+
 from . import words
 from .escape import command, escape, prose
 from .layout import verbatim, wrap
@@ -70,6 +72,10 @@ def complaints(found: Sequence[str], ascii: bool = False) -> str:
 
 def _cure(number: int, cure: Cure, width: int, ascii: bool) -> list[str]:
     lines = wrap(prose(cure.do, ascii), width, f"{number}. ")
+    if cure.snippet:
+        made = SNIPPETS[cure.snippet].what
+        saved = f", saved as {cure.save}" if cure.save else ""
+        lines += wrap(prose(f"{made}{saved}", ascii), width, "   configuration: ", "     ")
     if cure.command:
         lines += verbatim(command(cure.command, ascii), 5)
     risk = words.RISKS[cure.risk] + (f": {cure.interrupts}" if cure.interrupts else "")

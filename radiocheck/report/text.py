@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from radiocheck.chain.verdict import Chain, Finding, Remedy, Report, Step
 
-from . import vendors, words
+from . import forecast, vendors, words
 from .escape import escape, harmless
 from .layout import Look, cut, listed, verbatim, wrap
 from .line import chain_line
@@ -34,7 +34,7 @@ def text(
     sound_shown = False
     condensed: list[str] = []
     for chain in report.chains:
-        if chain.state == "sound" and sound_shown:
+        if chain.state == "sound" and sound_shown and forecast.calm(chain):
             condensed += wrap(f"{chain.adapter.label}, {words.route(chain)}.", look.width, "Also sound: ", "  ")
             continue
         sound_shown = sound_shown or chain.state == "sound"
@@ -72,6 +72,8 @@ def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:
     others = [step for step in chain.steps if step is not blamed]
     if chain.state == "unseen":
         lines += _settling(chain, look)
+    if ahead := forecast.lines(chain.forecast, look):
+        lines += [*ahead, ""]
     if chain.state == "sound":
         others = [step for step in others if step.state not in ("sound", "unused")]
     elif blamed is not None:
@@ -135,24 +137,44 @@ def _finding(finding: Finding, look: Look) -> list[str]:
 
 
 def _remedy(number: int, remedy: Remedy, look: Look) -> list[str]:
-    """One remedy; its command stands on lines of its own, never wrapped."""
+    """One remedy; what is to be copied stands on lines of its own, never wrapped, in the order of its use."""
     start = f"  {number}. "
     lines = wrap(remedy.do, look.width, start)
     indent = " " * len(start)
+    if remedy.configuration and remedy.file:
+        lines += wrap(f"save this as {remedy.file}, in the folder you are in:", look.width, indent, indent + "  ")
+        lines += [*verbatim(remedy.configuration, len(start) + 2), indent + "and then run:"]
     if remedy.command:
         lines += verbatim(remedy.command, len(start) + 2)
+    if remedy.configuration and not remedy.file:
+        lines += [indent + "configuration:", *verbatim(remedy.configuration, len(start) + 2)]
     risk = words.RISKS[remedy.risk]
     if remedy.interrupts:
         risk += f": {remedy.interrupts}" if remedy.risk == "interrupts" else f"; interrupts {remedy.interrupts}"
-    for label, said in (("risk: ", risk), ("beware: ", remedy.caution), ("worked if: ", remedy.check)):
+    about = (
+        ("gives up: ", remedy.gives_up),
+        ("risk: ", risk),
+        ("beware: ", remedy.caution),
+        ("worked if: ", remedy.check),
+    )
+    for label, said in about:
         if said:
             lines += wrap(said, look.width, indent + label, indent + "  ")
     return lines
 
 
 def _others(steps: Sequence[Step], look: Look) -> list[str]:
-    """The remaining steps, one or two lines each; those behind a break share theirs, as do those not used."""
+    """The remaining steps, one or two lines each; those behind a break share theirs, as do those not used.
+
+    So do those that only another machine can show: they are unseen for one reason, and nothing is missing.
+    """
     lines: list[str] = []
+    elsewhere = [step for step in steps if step.state == "unseen" and not step.missing and not step.saw]
+    for because in dict.fromkeys(step.because for step in elsewhere):
+        alike = [step for step in elsewhere if step.because == because]
+        if len(alike) > 1:
+            lines += _other("elsewhere", "unseen", f"{listed([step.step for step in alike])}: {because}", look)
+            steps = [step for step in steps if step not in alike]
     for step in steps:
         if step.state not in ("unreached", "unused"):
             lines += _other(step.step, step.state, _said(step, look), look)

@@ -31,17 +31,22 @@ THINGS = {
     "usb": "USB devices",
     "ports": "USB ports",
     "controllers": "PCI USB controllers",
+    "disks": "disks in use",
     "modules": "kernel modules",
     "ttys": "serial ports",
     "links": "names under /dev/serial",
     "usb_nodes": "USB device nodes",
+    "container_nodes": "the nodes that the container is given",
     "users": "accounts and their groups",
     "handles": "who holds ports open",
     "services": "services that take ports",
     "kernel_log": "the kernel log",
     "qemu": "QEMU processes",
     "domains": "libvirt's VMs",
+    "libvirt_version": "libvirt's version",
+    "monitors": "QEMU's monitors",
     "vm_messages": "the VMs' logs",
+    "guest": "the VM's own side",
 }
 
 
@@ -55,6 +60,7 @@ def route(chain: Chain) -> str:
         "device": f"passed to {who} as a USB device",
         "controller": f"in {who}, with the whole USB controller it is plugged into",
         "forwarded": f"its serial port on this host is given to {who}",
+        "received": "this machine is a VM and has it from its host",
     }[chain.route]
 
 

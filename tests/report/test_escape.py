@@ -8,7 +8,9 @@ import unicodedata
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec import structs
 
+from radiocheck.chain.verdict import Finding, Remedy, Step
 from radiocheck.report.escape import LONG, command, escape, harmless, prose
 from tests.report.scenarios import BROKEN, SOUND, report
 
@@ -81,6 +83,17 @@ def test_prose_joins_the_lines_of_a_rule() -> None:
 def test_commands_keep_their_lines() -> None:
     """A command of two lines stays two lines; carriage returns, which would hide one, are shown."""
     assert command("virsh list\nvirsh\rx\n") == "virsh list\nvirsh\\x0dx"
+
+
+def test_configuration_keeps_its_lines() -> None:
+    """Configuration to paste keeps its lines and indentation, and what would steer a terminal is shown."""
+    remedy = Remedy(do="x", risk="reads", configuration="<a>\n  <b c='\x1b'/>\n</a>", gives_up="much\nmore")
+    finding = Finding(rule="x", result="found", gravity="break", remedies=[remedy])
+    step = Step(step="bus", question="?", state="broken", findings=[finding])
+    chain = structs.replace(BROKEN, steps=[step])
+    found = harmless(report(chain)).chains[0].steps[0].findings[0].remedies[0]
+    assert found.configuration == "<a>\n  <b c='\\x1b'/>\n</a>"
+    assert found.gives_up == "much more"
 
 
 def test_no_part_of_a_long_command_is_shown() -> None:

@@ -36,6 +36,9 @@ remedies:
     check: "the file reads `on`"
   - do: Exempt it
     when: access.power_saver != null
+    snippet: udev-no-modem
+    save: exempt.rules
+    command: sudo install exempt.rules /etc/udev/rules.d/
     risk: reversible
 sources:
   - "Linux kernel, Documentation\\e[31m/power-management.rst"
@@ -79,6 +82,8 @@ def test_page_tells_the_whole_rule(rules: RuleSet) -> None:
         "beware: look first",
         "worked if: the file reads `on`",
         "2. Exempt it",
+        "configuration: a udev rule: the modem prober leaves it, saved as exempt.rules",
+        "sudo install exempt.rules /etc/udev/rules.d/",
         "only if: access.power_saver != null",
         "can be undone",
         "Linux kernel, Documentation",

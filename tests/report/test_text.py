@@ -9,6 +9,7 @@ import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec import structs
 
 from radiocheck.chain.verdict import Adapter, Remedy, Report
 from radiocheck.report.text import text
@@ -106,6 +107,48 @@ def test_here_documents_can_be_copied() -> None:
     assert ran.stdout == "<hostdev>\n  <source/>\n</hostdev>\n"
 
 
+def shown(remedy: Remedy, width: int = 60) -> list[str]:
+    """The lines of a text report about that one remedy."""
+    finding = msgspec.structs.replace(PINNED, remedies=[remedy])
+    weak = chain("weak", "Weak at assignment: x.", {"assignment": "weak"}, {"assignment": [finding]})
+    lines = told(report(weak), width).splitlines()
+    start = next(number for number, line in enumerate(lines) if remedy.do in line)
+    return lines[start : lines.index("", start)]
+
+
+HOSTDEV = "<hostdev mode='subsystem' type='usb'>\n  <source>\n    <vendor id='0x1209'/>\n  </source>\n</hostdev>"
+
+
+def test_configuration_stands_before_the_command_that_reads_it() -> None:
+    """The file's name, what goes into it, the command, and what the choice gives up: in the order of use, unwrapped."""
+    remedy = Remedy(
+        do="Replace the line.",
+        configuration=HOSTDEV,
+        file="adapter.xml",
+        command="sudo virsh attach-device hearth-with-a-long-name adapter.xml --config",
+        gives_up="a second device with these IDs cannot be told apart from it any more",
+        risk="reversible",
+    )
+    assert shown(remedy) == [
+        "  1. Replace the line.",
+        "     save this as adapter.xml, in the folder you are in:",
+        *(f"       {line}" for line in HOSTDEV.split("\n")),
+        "     and then run:",
+        "       sudo virsh attach-device hearth-with-a-long-name adapter.xml --config",
+        "     gives up: a second device with these IDs cannot be told",
+        "       apart from it any more",
+        "     risk: changes something; can be undone",
+    ]
+
+
+def test_configuration_for_an_editor_stands_behind_its_command() -> None:
+    """Without a file the command opens what it is pasted into; without a command it stands alone."""
+    remedy = Remedy(do="Edit it.", configuration=HOSTDEV, command="sudo virsh edit hearth", risk="reversible")
+    lines = shown(remedy)
+    assert lines[1:4] == ["       sudo virsh edit hearth", "     configuration:", f"       {HOSTDEV.splitlines()[0]}"]
+    assert shown(msgspec.structs.replace(remedy, command=None))[1] == "     configuration:"
+
+
 def test_what_follows_from_the_break_is_no_second_break() -> None:
     """A finding that another explains is one line, without remedies and a why of its own."""
     shown = plain(told(REPORTS["broken"]))
@@ -144,6 +187,18 @@ def test_unseen_step_says_what_would_show_it() -> None:
     shown = plain(told(REPORTS["undecided"]))
     assert "What would settle it run as root: would show handover" in shown
     assert "handover unseen which process holds it could not be seen; to see it: run as root" in shown
+
+
+def test_steps_of_another_machine_share_a_line() -> None:
+    """In a VM the seven steps of its host are unseen for one reason, which is told once."""
+    steps = [
+        structs.replace(step, state="unseen", saw=[], missing=[], because="run radiocheck there") if at < 7 else step
+        for at, step in enumerate(SOUND.steps)
+    ]
+    shown = told(report(structs.replace(SOUND, route="received", steps=steps)))
+    assert shown.count("run radiocheck there") == 1
+    assert "power, bus, driver, name, access, assignment and handover: run radiocheck there" in plain(shown)
+    assert "this machine is a VM and has it from its host" in plain(shown)
 
 
 def test_ends_with_what_root_would_add() -> None:

@@ -7,6 +7,8 @@ import os
 import shutil
 from pathlib import Path
 
+import pytest
+
 from radiocheck.evidence.absent import UNSET
 from radiocheck.evidence.usb import Controller, GroupMember
 from radiocheck.sources import controllers
@@ -42,6 +44,7 @@ def test_every_field_of_a_controller() -> None:
             vid="1b36",
             pid="000d",
             driver="xhci_hcd",
+            reserved=None,
             driver_override=None,  # the kernel prints a null pointer as "(null)": drivers/pci/pci-sysfs.c
             vfio=False,
             iommu_group=4,
@@ -69,6 +72,64 @@ def test_a_controller_that_was_given_away() -> None:
     with laid_out("given.umockdev", "gable.umockdev") as root:
         given = by_address(Machine(root=root))["0000:00:1d.0"]
     assert (given.driver, given.driver_override, given.vfio, given.buses) == ("vfio-pci", "vfio-pci", True, [])
+
+
+def settings(root: str, command_line: str = "", **files: str) -> None:
+    """A kernel command line and files of modprobe.d."""
+    Path(root, "proc").mkdir(exist_ok=True)
+    Path(root, "proc/cmdline").write_text(f"BOOT_IMAGE=/vmlinuz ro quiet {command_line}\n")
+    Path(root, "etc/modprobe.d").mkdir(parents=True, exist_ok=True)
+    for name, text in files.items():
+        Path(root, f"etc/modprobe.d/{name}.conf").write_text(text)
+
+
+@needs_umockdev
+@pytest.mark.parametrize(
+    ("ids", "fits"),
+    [
+        ("1b36:000d", True),
+        ("8086:1234,1B36:D", True),  # the kernel reads the numbers with %x
+        ("0x1b36:0x000d", True),
+        ("1b36:000d:ffffffff:ffffffff:0c0330:ffffff", True),
+        ("1b36:000d:ffffffff:ffffffff:0c0320:ffffff", False),  # an EHCI of that number
+        ("1b36:000d:1af4:1100", True),
+        ("1b36:000d:1af4:1101", False),
+        ("1b36:000e", False),
+        ("1b36", False),
+        ("no:number", False),
+        ("", False),
+    ],
+)
+def test_ids_that_set_it_aside(ids: str, fits: bool) -> None:
+    """vfio-pci's parameter: vendor:device[:subvendor[:subdevice[:class[:mask]]]] (vfio_pci.c, vfio_pci_fill_ids)."""
+    with laid_out("gable.umockdev") as root:
+        folder = Path(f"{root}/sys/bus/pci/devices/{XHCI}")
+        folder.joinpath("subsystem_vendor").write_text("0x1af4\n")
+        folder.joinpath("subsystem_device").write_text("0x1100\n")
+        settings(root, f"vfio-pci.ids={ids}")
+        said = by_address(Machine(root=root))[XHCI].reserved
+    assert said == (f"/proc/cmdline: vfio-pci.ids={ids}" if fits else None)
+
+
+@needs_umockdev
+def test_ids_in_a_file_of_modprobe() -> None:
+    """`options` with either form of the module's name; other modules' options do not count."""
+    with laid_out("gable.umockdev") as root:
+        settings(root, other="options xhci_pci ids=1b36:000d\n", vfio="options vfio_pci disable_vga=1 ids=1b36:000d\n")
+        said = by_address(Machine(root=root))[XHCI].reserved
+    assert said == "/etc/modprobe.d/vfio.conf: options vfio_pci disable_vga=1 ids=1b36:000d"
+
+
+@needs_umockdev
+def test_settings_that_cannot_be_read() -> None:
+    """A file that is refused could set it aside: then it is not known."""
+    with laid_out("gable.umockdev") as root:
+        settings(root, vfio="options vfio-pci ids=1b36:000d\n")
+        seen = controllers.collect(Eventful(root=root, happens={"vfio.conf": refusing(errno.EACCES)}))
+    assert seen.facts["controllers"][0].reserved is UNSET
+    assert [(gap.what, gap.why) for gap in seen.gaps if "reserved" in gap.what] == [
+        ("controllers[].reserved", "denied")
+    ]
 
 
 @needs_umockdev

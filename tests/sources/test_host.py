@@ -73,6 +73,7 @@ def test_every_field(tmp_path: Path) -> None:
     write(tmp_path, "/etc/os-release", 'ID=debian\nPRETTY_NAME="Debian GNU/Linux 12 (bookworm)"\n')
     write(tmp_path, "/proc/stat", "cpu  1 2 3\nintr 5\nbtime 1700000000\nprocesses 7\n")
     write(tmp_path, "/run/udev/control", "")
+    write(tmp_path, "/sys/class/dmi/id/product_uuid", "8C3C1D2E-1111-2222-3333-444455556666\n")
     assert look(tmp_path, says("none")) == (
         Host(
             kernel="6.1.0-56-amd64",
@@ -81,6 +82,8 @@ def test_every_field(tmp_path: Path) -> None:
             booted=1.7e9,
             virtualisation=None,
             container=None,
+            hypervisor=False,
+            uuid="8c3c1d2e-1111-2222-3333-444455556666",
             udev_running=True,
         ),
         (),
@@ -97,12 +100,13 @@ def test_nothing_to_read(tmp_path: Path) -> None:
     seen, gaps = look(tmp_path)
     assert (seen.kernel, seen.machine, seen.booted) == (UNSET, UNSET, UNSET)
     assert (seen.virtualisation, seen.container) == (UNSET, UNSET)
-    assert (seen.distribution, seen.udev_running) == (None, False)
+    assert (seen.distribution, seen.udev_running, seen.hypervisor) == (None, False, False)
     assert [(gap.what, gap.why) for gap in gaps] == [
         ("host.kernel", "not-here"),
         ("host.booted", "not-here"),
         ("host.virtualisation", "no-tool"),
         ("host.container", "no-tool"),
+        ("host.uuid", "not-here"),
     ]
 
 
@@ -183,3 +187,61 @@ def test_no_btime_is_malformed(tmp_path: Path) -> None:
     seen, gaps = look(tmp_path)
     assert seen.booted is UNSET
     assert ("host.booted", "malformed") in [(gap.what, gap.why) for gap in gaps]
+
+
+@pytest.mark.parametrize(
+    ("files", "found"),
+    [
+        (["/usr/bin/qemu-system-x86_64"], True),
+        (["/usr/libexec/qemu-kvm"], True),
+        (["/usr/bin/kvm"], True),
+        (["/usr/sbin/xl"], True),
+        (["/usr/sbin/libvirtd", "/etc/libvirt/qemu/hearth.xml"], True),
+        (["/usr/sbin/libvirtd"], False),
+        (["/etc/libvirt/qemu/hearth.xml"], False),
+        (["/usr/bin/qemu-img", "/usr/bin/qemu-ga", "/usr/sbin/kvm-ok", "/usr/bin/virsh"], False),
+    ],
+)
+def test_programs_that_run_virtual_machines(tmp_path: Path, files: list[str], found: bool) -> None:
+    """An emulator, Xen's xl, or libvirt's daemon with its folder; an agent, an image tool or a client alone is none.
+
+    File names: Debian's qemu-system-x86, xen-utils-common and libvirt-daemon; Fedora's qemu-kvm (from memory).
+    """
+    for file in files:
+        write(tmp_path, file, "")
+    assert look(tmp_path)[0].hypervisor is found
+
+
+@pytest.mark.skipif(shutil.which("qemu-system-x86_64") is None, reason="Debian's qemu-system-x86 is not installed")
+def test_this_machine_runs_virtual_machines() -> None:
+    """Where Debian's QEMU is installed, it is found."""
+    assert host.collect(Machine()).facts["host"].hypervisor is True
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may list every folder")
+def test_a_folder_of_programs_that_may_not_be_listed(tmp_path: Path) -> None:
+    """It may hold an emulator: absent, with a gap."""
+    (tmp_path / "usr/bin").mkdir(parents=True, mode=0)
+    seen, gaps = look(tmp_path)
+    assert seen.hypervisor is UNSET
+    assert "host.hypervisor" in [gap.what for gap in gaps]
+
+
+@pytest.mark.parametrize(
+    ("text", "uuid", "why"),
+    [
+        ("8C3C1D2E-1111-2222-3333-444455556666\n", "8c3c1d2e-1111-2222-3333-444455556666", None),
+        (None, None, None),
+        ("Not Settable\n", UNSET, "malformed"),
+        ("\x1b[31m\n", UNSET, "malformed"),
+    ],
+)
+def test_the_machines_own_uuid(tmp_path: Path, text: str | None, uuid: object, why: str | None) -> None:
+    """Of the DMI table, lower-case; null where the kernel hides it, because the firmware gives none
+    (drivers/firmware/dmi_scan.c, dmi_save_uuid; drivers/firmware/dmi-id.c)."""
+    write(tmp_path, "/sys/class/dmi/id/sys_vendor", "QEMU\n")
+    if text is not None:
+        write(tmp_path, "/sys/class/dmi/id/product_uuid", text)
+    seen, gaps = look(tmp_path)
+    assert seen.uuid == uuid
+    assert [gap.why for gap in gaps if gap.what == "host.uuid"] == ([why] if why else [])

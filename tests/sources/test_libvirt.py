@@ -53,7 +53,7 @@ FULL_READ = Definition(
         HostdevUsb(bus=9, address=2),
         HostdevUsb(bus=1, address=5),
     ],
-    pci=[PciArg(address="0000:06:00.1")],
+    pci=[PciArg(address="0000:06:00.1", managed=True)],
     ttys=[TtyArg(path="/dev/ttyUSB0"), TtyArg(path="/dev/ttyACM0")],
     usb_bus=True,
 )
@@ -108,6 +108,14 @@ def test_all_that_is_handed_over_is_read(xml: str | bytes) -> None:
     found = read(xml)
     assert (found.name, found.uuid, found.state) == ("hearth", HEARTH, None)
     assert found.definition == FULL_READ
+
+
+@pytest.mark.parametrize(("word", "managed"), [(" managed='yes'", True), (" managed='no'", False), ("", False)])
+def test_who_takes_a_pci_function_from_the_host(word: str, managed: bool) -> None:
+    """`managed` omitted is the same as "no" (libvirt 9.0, docs/formatdomain, "Host device assignment")."""
+    source = "<source><address domain='0' bus='6' slot='0' function='1'/></source>"
+    definition = read(domain(f"<hostdev mode='subsystem' type='pci'{word}>{source}</hostdev>")).definition
+    assert definition.pci == [PciArg(address="0000:06:00.1", managed=managed)]
 
 
 def test_a_live_state_file_is_read() -> None:

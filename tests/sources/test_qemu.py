@@ -145,6 +145,38 @@ def test_the_name_of_the_guest(words: list[str], name: str | None) -> None:
     assert parse(words).name == name
 
 
+UUID = "8c3c1d2e-1111-2222-3333-444455556666"
+
+
+@pytest.mark.parametrize(
+    ("words", "uuid"),
+    [
+        (["-uuid", UUID], UUID),
+        (["-uuid", UUID.upper()], UUID),
+        (["-smbios", f"type=1,uuid={UUID}"], UUID),
+        (["-smbios", f"type=1,manufacturer=Lindenhof,uuid={UUID.upper()}"], UUID),
+        (["-smbios", "type=0,vendor=Lindenhof"], None),
+        (["-name", f"-uuid {UUID}"], None),
+        (["-uuid", "hearth"], None),
+        ([], None),
+    ],
+)
+def test_the_uuid_of_the_guest(words: list[str], uuid: str | None) -> None:
+    """`-uuid`, or the UUID of SMBIOS type 1, which QEMU takes for the same."""
+    assert parse(words).uuid == uuid
+
+
+@needs_qemu
+@pytest.mark.parametrize("words", [["-uuid", UUID.upper()], ["-smbios", f"type=1,uuid={UUID}"], []])
+def test_the_uuid_is_the_one_that_qemu_tells(words: list[str]) -> None:
+    """query-uuid gives the same; without either option all its digits are 0."""
+    asked = '{"execute":"qmp_capabilities"}\n{"execute":"query-uuid"}\n{"execute":"quit"}\n'
+    command = [str(QEMU), *IDLE, "-qmp", "stdio", *words]
+    told = subprocess.run(command, input=asked, capture_output=True, text=True, timeout=60, check=False).stdout
+    found = [json.loads(line).get("return", {}).get("UUID") for line in told.splitlines()]
+    assert (parse(words).uuid or "00000000-0000-0000-0000-000000000000") in found
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [

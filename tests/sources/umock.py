@@ -6,6 +6,7 @@ A testbed is a text file in the format of umockdev-record(1), kept in `testbeds/
 * `refused`: another controller with an unconfigured device, an unauthorised one and a stuck port
 * `platform`: a CDC ACM adapter on a virtual controller, its port as before Linux 6.0
 * `given`: a controller that vfio-pci has
+* `disks`: a SATA disk and a USB disk, each with a partition, and a device-mapper volume
 * `captured-linux-6.1`: taken from a running Debian 12 kernel (QEMU's xHCI, and dummy_hcd with an
   ACM gadget), cut to the files that are read; `.lsusb` is what lsusb printed there and then
 
