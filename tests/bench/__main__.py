@@ -45,6 +45,12 @@ def main() -> int:
         return 0
     started = time.monotonic()
     outcomes = play(chosen, options.dump, options.machines)
+    failed = [one for one in chosen for out in outcomes if out.name == one["name"] and not out.passed]
+    if failed and not options.once:
+        print(f"bench: {len(failed)} once more, on machines of their own", flush=True)
+        outcomes = [*(out for out in outcomes if out.passed), *play(failed, options.dump, options.machines, again=True)]
+        order = [one["name"] for one in chosen]
+        outcomes.sort(key=lambda out: order.index(out.name))
     minutes = (time.monotonic() - started) / 60
     text = figures.summary(outcomes, {s["name"]: s for s in chosen}, minutes)
     print("\n" + text)
@@ -56,12 +62,16 @@ def main() -> int:
     return 1 if failed else 0
 
 
-def play(chosen: list[dict[str, Any]], dump: bool, machines: int) -> list[Outcome]:
-    """Boot some machines beside each other, once per kind of boot, and share the scenarios out."""
+def play(chosen: list[dict[str, Any]], dump: bool, machines: int, again: bool = False) -> list[Outcome]:
+    """Boot some machines beside each other, once per kind of boot, and share the scenarios out.
+
+    `again`: a second try of what failed, since emulation on a busy machine can be too slow for
+    a scenario's own clock.  A fault that the tool does not name fails the second time as well.
+    """
     image = ensure_image()
     site = cache_dir() / "site.tar"
     wheels.pack_site(site)
-    for old in cache_dir().glob("last-*"):
+    for old in [] if again else cache_dir().glob("last-*"):
         shutil.rmtree(old)
     hands: list[tuple[str, list[dict[str, Any]]]] = []
     for boot in scenario.BOOTS:
@@ -70,8 +80,11 @@ def play(chosen: list[dict[str, Any]], dump: bool, machines: int) -> list[Outcom
         many = min(machines, -(-len(mine) // 4))
         hands += [(boot, mine[number::many]) for number in range(many)]
     with ThreadPoolExecutor(max_workers=machines) as pool:
-        jobs = [pool.submit(play_on, image, site, f"{n}-{h[0]}", *h, dump) for n, h in enumerate(hands, 1)]
+        mark = "again-" if again else ""
+        jobs = [pool.submit(play_on, image, site, f"{mark}{n}-{h[0]}", *h, dump) for n, h in enumerate(hands, 1)]
         outcomes = [out for job in jobs for out in job.result()]
+    for out in outcomes:
+        out.tries = 2 if again else 1
     order = [s["name"] for s in chosen]
     return sorted(outcomes, key=lambda o: order.index(o.name))
 
@@ -110,6 +123,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--dump", action="store_true", help="keep a raw dump of the machine per scenario (slow)")
     cores = os.cpu_count() or 1
     parser.add_argument("--machines", type=int, default=min(cores, 4), help="how many at a time (%(default)s)")
+    parser.add_argument("--once", action="store_true", help="do not try again what failed")
     parser.add_argument("--no-readme", action="store_true", help="leave the figures in README.md as they are")
     return parser.parse_args()
 

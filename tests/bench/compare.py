@@ -26,6 +26,7 @@ class Outcome:
     remedy: str = ""
     person: str = ""
     evidence: str = ""
+    tries: int = 1  # 2: it failed once, and was played again on another machine
 
     @property
     def passed(self) -> bool:

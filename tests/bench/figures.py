@@ -53,6 +53,7 @@ def summary(outcomes: list[Outcome], scenarios: dict[str, dict[str, Any]], minut
             _of(less, outcomes),
         ),
         ("without root: something wrong", str(persons["wrong"] + persons["failed"])),
+        ("played twice, since the first try failed", _names([o.name for o in outcomes if o.tries > 1])),
         ("time per scenario", f"median {statistics.median(seconds):.0f} s, longest {seconds[-1]:.0f} s"),
         ("time of the whole run", f"{minutes:.0f} min"),
     ]
@@ -78,6 +79,10 @@ def write_readme(text: str, readme: Path = README) -> None:
     before, rest = old.split(BEGIN)
     _, after = rest.split(END)
     readme.write_text(f"{before}{BEGIN}\n{text.strip()}\n{END}{after}", encoding="utf-8")
+
+
+def _names(names: list[str]) -> str:
+    return f"{len(names)}: {', '.join(f'`{name}`' for name in names)}" if names else "0"
 
 
 def _of(count: int, whole: list[Any]) -> str:

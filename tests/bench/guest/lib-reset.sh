@@ -55,8 +55,10 @@ _reset_devices() {
 
 _reset_configuration() {
     if compgen -G '/etc/modprobe.d/bench-*' >/dev/null || compgen -G '/etc/udev/rules.d/*bench*' >/dev/null \
+       || compgen -G '/etc/udev/rules.d/*mesh-adapter*' >/dev/null \
        || [ -e /run/bench-hidden ] || [ -e /etc/udev/rules.d/60-serial.rules ]; then
         rm -f /etc/modprobe.d/bench-* /etc/udev/rules.d/*bench* /etc/udev/rules.d/60-serial.rules
+        rm -f /etc/udev/rules.d/*mesh-adapter*
         if [ -e /run/bench-hidden ]; then
             while read -r module; do mv "$module.hidden" "$module"; done </run/bench-hidden
             depmod
@@ -68,6 +70,7 @@ _reset_configuration() {
     for dev in /sys/bus/usb/devices/usb*; do
         echo 1 >"$dev/authorized_default"; echo 1 >"$dev/interface_authorized_default"
     done 2>/dev/null
+    ! getent group mesh-radio >/dev/null || groupdel mesh-radio
     grep -q '^dialout:.*owl' /etc/group && gpasswd -d owl dialout >/dev/null
     [ -e /sys/module/cdc_acm ] || modprobe cdc_acm
     rm -f /run/lock/LCK..tty[AU]*

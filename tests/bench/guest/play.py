@@ -10,6 +10,7 @@ import json
 import os
 import pwd
 import re
+import shlex
 import subprocess
 import sys
 import time
@@ -20,6 +21,8 @@ from typing import Any
 SHARE = Path("/bench")
 TOOL = Path("/opt/radiocheck")
 PERSON = "mira"
+# The folder that a person is in who follows a remedy.  Like all /run/bench-* it is gone after the scenario.
+DESK = Path("/run/bench-desk")
 LIMIT = 480
 LAUNCHER = f"""#!/usr/bin/python3
 import sys
@@ -158,17 +161,29 @@ def remedies(report: dict[str, Any], rule: str) -> list[dict[str, Any]]:
     ]
 
 
-def remedy_lines(report: dict[str, Any], wanted: dict[str, Any]) -> tuple[str, list[str]]:
-    """Choose the remedy that the scenario means: what it says, and the lines that do it."""
+def remedy_lines(report: dict[str, Any], wanted: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
+    """Choose the remedy that the scenario means, and the lines that do it."""
     for remedy in remedies(report, wanted["rule"]):
         command = remedy.get("command")
         if not re.search(wanted.get("which", ""), f"{remedy['do']}\n{command or ''}"):
             continue
         if wanted.get("by_hand"):
-            return remedy["do"], wanted["by_hand"]
+            return remedy, wanted["by_hand"]
         if command and (remedy["risk"] != "reads"):
-            return remedy["do"], [command]
-    return "", []
+            return remedy, [command]
+    return {}, []
+
+
+def laid_out(remedy: dict[str, Any]) -> list[str]:
+    """Save the printed configuration as the remedy says, and give the lines that go there.
+
+    What is not to be saved is put into a command by hand, which finds it in $CONFIGURATION.
+    """
+    DESK.mkdir(exist_ok=True)
+    text = remedy.get("configuration") or ""
+    if remedy.get("file"):
+        (DESK / remedy["file"]).write_text(text + "\n", encoding="utf-8")
+    return [f"cd {DESK}", f"CONFIGURATION={shlex.quote(text)}"]
 
 
 def play(scenario: dict[str, Any]) -> dict[str, Any]:
@@ -184,9 +199,10 @@ def play(scenario: dict[str, Any]) -> dict[str, Any]:
             result["whole"] = whole(name, user)
         wanted = scenario.get("remedy")
         if wanted:
-            do, lines = remedy_lines(result["root"].get("report", {}), wanted)
-            result["remedy"] = {"do": do, "lines": lines}
+            remedy, lines = remedy_lines(result["root"].get("report", {}), wanted)
+            result["remedy"] = {"do": remedy.get("do", ""), "lines": lines}
             if lines:
+                lines = [*laid_out(remedy), *lines]
                 result["remedy"]["shell"] = shell([*lines, *wanted.get("then", ["settle", "sleep 3"])])
                 result["remedied"] = judged(f"{name}.remedied", "root", user)
     if scenario.get("dump"):
