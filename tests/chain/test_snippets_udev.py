@@ -30,8 +30,9 @@ HUB = "/sys/bus/usb/devices/1-2"  # another device of the same vendor
 # A udev of its own view: only our rules after the system's, and an account file with the group that the remedy makes.
 SCRIPT = """
 set -e
+# All of /run, since udev writes its database there.
+mount -t tmpfs none /run
 mkdir -p /run/udev/rules.d
-mount -t tmpfs none /run/udev/rules.d
 cp "$RULE" /run/udev/rules.d/70-ours.rules
 mount --bind "$GROUPS_FILE" /etc/group
 exec udevadm test --action=add "$DEVICE"
