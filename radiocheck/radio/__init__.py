@@ -1,0 +1,1 @@
+"""THE AIR, computed: channels, masks, noise, link, walls, plan.  Pure functions, no I/O."""
