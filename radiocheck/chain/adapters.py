@@ -76,7 +76,7 @@ def _serial(interface: UsbInterface) -> bool:
 
 def hinted(device: UsbDevice) -> bool:
     """Whether the device's own words sound like an adapter."""
-    words = " ".join(word for word in (device.manufacturer, device.product) if isinstance(word, str))
+    words = " ".join(word for word in (device.manufacturer, device.product, device.called) if isinstance(word, str))
     return bool(HINT.search(words))
 
 
@@ -109,12 +109,12 @@ def label(device: UsbDevice) -> str:
     product = device.product if isinstance(device.product, str) else None
     maker = device.manufacturer if isinstance(device.manufacturer, str) else None
     serial = device.serial if isinstance(device.serial, str) else None
-    ids = f"{device.vid}:{device.pid}" if known(device.vid) and known(device.pid) else device.name
+    ids = f"{device.vid}:{device.pid}" if known(device.vid) and known(device.pid) else ""
     words = product or ids
     if maker and product and maker.casefold() not in product.casefold():
         words = f"{maker} {product}"
     if product is None:
-        words = f"USB device {ids}"
+        words = f"USB device {ids}" if ids else "a USB device"
     return f"{words} {serial}" if serial else f"{words} at {device.name}"
 
 

@@ -7,13 +7,17 @@ picks out are several, however many more were not seen.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from itertools import product
 from typing import Any
 
 from msgspec import UNSET, UnsetType
 
 MANY = 1 << 40  # more than any machine has
-MOST = 4  # counts of one condition that are varied; more than that is left undecided
+MOST = 200  # variations of one condition; with more it is left undecided
+
+_LITERAL = re.compile(r"(?<![\w.'])\d{1,9}\b")
 
 
 class AtLeast(int):
@@ -38,14 +42,23 @@ def bounded(facts: Any) -> frozenset[str]:
     return frozenset(_names(facts, ""))
 
 
-def raised(facts: Any, names: frozenset[str]) -> Any:
-    """The same facts, with those counts as great as they can be."""
+def variations(condition: str, names: frozenset[str]) -> Iterator[dict[str, int]] | None:
+    """Values that the counts of these names may have and that a condition can tell apart; None: too many."""
+    numbers = {int(match) for match in _LITERAL.findall(condition)}
+    steps = sorted({0, MANY} | numbers | {number + 1 for number in numbers})
+    if len(steps) ** len(names) > MOST:
+        return None
+    return (dict(zip(sorted(names), chosen, strict=True)) for chosen in product(steps, repeat=len(names)))
+
+
+def raised(facts: Any, values: dict[str, int]) -> Any:
+    """The same facts, with counts of which more may be there at least as great as these values."""
     if isinstance(facts, dict):
         return {
-            name: MANY if name in names and isinstance(value, AtLeast) else raised(value, names)
+            name: max(int(value), values.get(name, 0)) if isinstance(value, AtLeast) else raised(value, values)
             for name, value in facts.items()
         }
-    return [raised(item, names) for item in facts] if isinstance(facts, list) else facts
+    return [raised(item, values) for item in facts] if isinstance(facts, list) else facts
 
 
 def _names(value: Any, name: str) -> Iterator[str]:

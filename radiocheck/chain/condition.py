@@ -13,12 +13,11 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache, cached_property
-from itertools import combinations
 from typing import Any
 
 from msgspec import Struct
 
-from .bound import MOST, bounded, raised
+from .bound import bounded, raised, variations
 
 # Functions that see whether a fact is there, or how many there are, would turn a lost
 # fact into a different answer instead of into unknown.
@@ -149,14 +148,13 @@ def evaluate(condition: Condition, facts: Mapping[str, Any], strict: bool = Fals
 def _lasts(condition: Condition, scope: Scope, answer: bool) -> bool:
     """Whether the answer is the same if more is there than was seen."""
     asked = scope.bounded & {path.rpartition(".")[2] for path in condition.paths}
-    if len(asked) > MOST:
+    if not asked:
+        return True
+    more = variations(condition.text, asked)
+    if more is None:
         return False
-    for size in range(1, len(asked) + 1):
-        for names in combinations(sorted(asked), size):
-            more = Scope(raised(scope, frozenset(names)))
-            if condition.program.eval(activation=more.activation).value() is not answer:
-                return False
-    return True
+    others = (Scope(raised(scope, values)) for values in more)
+    return all(condition.program.eval(activation=other.activation).value() is answer for other in others)
 
 
 def _placed(error: RuntimeError) -> ConditionError:

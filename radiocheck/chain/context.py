@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from msgspec import UNSET, Struct, UnsetType
 
@@ -17,6 +18,9 @@ from .held import usb_minor
 from .history import arrived, located, since_arrival
 from .pair import Pair
 from .subjects import Subject
+
+if TYPE_CHECKING:
+    from .air_build import Asked
 
 USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
 TTY_MAJORS = frozenset({166, 188})  # Documentation/admin-guide/devices.txt: ttyACM, ttyUSB
@@ -35,6 +39,7 @@ class Context(Struct, frozen=True):
     user: User | UnsetType
     inside: bool | UnsetType = False  # this machine is a VM that has its adapters from its host
     pair: Pair | None = None  # a capture of a VM, beside this host's
+    asked: Asked | None = None  # what the person says of the air
 
     def whole(self, field: str) -> bool:
         """Whether a list of the evidence is there and complete."""
@@ -42,9 +47,10 @@ class Context(Struct, frozen=True):
 
     def log_since_arrival(self, place: str | None) -> tuple[Sequence[Event], bool]:
         """What the log has of a device since its last enumeration, and whether that is all there was."""
-        if not known(self.events) or place is None or not is_placed(place):
-            return [], self.whole("kernel_log") and place is None
-        return since_arrival(self.events, place), self.whole("kernel_log") or arrived(self.events, place)
+        if not known(self.events) or place is None:
+            return [], self.whole("kernel_log")
+        told = is_placed(place) and (self.whole("kernel_log") or arrived(self.events, place))
+        return since_arrival(self.events, place), told
 
     def holders(self, major: int, minor: int | None) -> list[Handle] | UnsetType:
         """Processes that were seen to hold a node; absent when nobody could look."""
@@ -82,7 +88,11 @@ class Context(Struct, frozen=True):
 
 
 def context(
-    evidence: Evidence, subjects: Sequence[Subject], inside: bool | UnsetType = False, pair: Pair | None = None
+    evidence: Evidence,
+    subjects: Sequence[Subject],
+    inside: bool | UnsetType = False,
+    pair: Pair | None = None,
+    asked: Asked | None = None,
 ) -> Context:
     """Index the evidence."""
     users = [user for user in evidence.users if user.asked] if known(evidence.users) else []
@@ -97,6 +107,7 @@ def context(
         user=users[0] if users else UNSET,
         inside=inside,
         pair=pair,
+        asked=asked,
     )
 
 

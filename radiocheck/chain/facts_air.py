@@ -1,81 +1,235 @@
-"""Facts about what sits beside the adapter.
+"""Facts about the adapter's air: what its neighbours, channel and links come to, by the radio computation.
 
-SuperSpeed signalling makes broadband noise over the whole 2.4 GHz band, at the connectors
-and along the cable (USB 3.0 RFI white paper, document 327216-001, April 2012; read in
-quotations only).  Where a connector is follows from the port's number and from firmware.
+Without a word of a person only the neighbours are known.  A channel, a survey and links
+come with `Asked`; where it brings no survey, what this machine's Wi-Fi has heard stands
+in, which is a part of what there is: then every figure is one of "at least".
 """
 
 from __future__ import annotations
 
-from radiocheck.evidence.absent import known, seen
-from radiocheck.evidence.usb import PhysicalPlace, UsbDevice, UsbPort
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
-from .adapters import is_hub, label
+from msgspec import UNSET, Struct, UnsetType
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Gap
+
+from .bound import count
 from .context import Context
-from .inside import emulated
+from .neighbours import Neighbour, neighbours, seat
 from .subjects import Subject
-from .view import AirFacts
+from .view_air import AirFacts, LinkFacts, NeighbourFacts, OverlapFacts
 
-SUPERSPEED = 5000.0  # Mb/s
+if TYPE_CHECKING:  # a machine without a SuperSpeed device and without a site computes nothing
+    from radiocheck.radio.link import Link
+    from radiocheck.radio.plan import LinkPlan, Plan, Result
+    from radiocheck.radio.survey import Channel, Interference
+
+    from .air_build import Asked
+
+PROVIDE = "describe the air in air.yaml and run `radiocheck check --site air.yaml`"
+
+
+class _Rise(Struct, frozen=True):
+    """Noise rise at the adapter, and whether each end of it is known to the full (else: at least)."""
+
+    best_db: float
+    worst_db: float
+    best_whole: bool
+    worst_whole: bool
 
 
 def air_facts(context: Context, subject: Subject) -> AirFacts:
-    """The SuperSpeed device nearest to an adapter, if one is beside it."""
+    """Everything computed for an adapter that is on the bus."""
     device = subject.device
-    if device is None or not known(context.devices) or not known(context.ports):
+    if device is None:
         return AirFacts()
-    own = context.ports.get(device.port) if isinstance(device.port, str) else None
-    if own is None or _no_socket(context, device):
-        return AirFacts()
-    found: list[tuple[int, UsbDevice]] = []
-    for other in context.devices.values():
-        if is_hub(other) or not known(other.speed) or other.speed < SUPERSPEED:
-            continue
-        port = context.ports.get(other.port) if isinstance(other.port, str) else None
-        distance = _sockets_apart(context, own, port) if port is not None else None
-        if distance is not None and distance <= 1:
-            found.append((distance, other))
-    if not found:
-        if not context.whole("usb") or not context.whole("ports"):
-            return AirFacts()
-        return AirFacts(neighbour=None, neighbour_mbps=None, neighbour_where=None)
-    distance, nearest = min(found, key=lambda pair: (pair[0], pair[1].name))
-    return AirFacts(
-        neighbour=label(nearest),
-        neighbour_mbps=int(nearest.speed) if known(nearest.speed) else None,
-        neighbour_where="the same socket" if distance == 0 else "the next socket",
+    asked = context.asked
+    facts: dict[str, Any] = {"measured": asked is not None and asked.noise is not None}
+    seated = seat(context, device)
+    if known(seated):
+        facts["hubs"] = len(seated.hubs)
+    around = neighbours(context, device)
+    complete = context.whole("usb") and context.whole("ports")
+    if known(around):
+        facts["neighbours"] = [_neighbour(one, asked) for one in around] + ([] if complete else [NeighbourFacts()])
+    rise = _rise(around, complete, asked)
+    if rise is not None:
+        facts["rise_best_db"] = count(round(rise.best_db), rise.best_whole)
+        facts["rise_worst_db"] = count(round(rise.worst_db), rise.worst_whole)
+    if asked is not None:
+        facts |= _given(context, asked, rise)
+    return AirFacts(**facts)
+
+
+def gaps(context: Context) -> list[Gap]:
+    """What the person may give so that the air can be judged."""
+    asked = context.asked
+    lacks = []
+    if asked is None or asked.plan.channel is None:
+        lacks.append("channel")
+    if asked is None or asked.plan.networks is None:
+        lacks.append("survey of the 2.4 GHz band")
+    if not lacks:
+        return []
+    return [Gap(what="site", why="not-here", detail=f"no {' and no '.join(lacks)} was given", provide=PROVIDE)]
+
+
+def _neighbour(one: Neighbour, asked: Asked | None) -> NeighbourFacts:
+    best, worst = _noise([one], asked)
+    sure = known(one.activity) or not one.beside
+    return NeighbourFacts(
+        label=one.label,
+        mbps=one.mbps,
+        where=one.where,
+        hub=one.hub,
+        activity=one.activity,
+        transfers_per_s=round(one.transfers_per_s) if known(one.transfers_per_s) else UNSET,
+        rise_best_db=round(best) if sure else UNSET,
+        rise_worst_db=round(worst),
     )
 
 
-def _no_socket(context: Context, device: UsbDevice) -> bool:
-    """In a VM, whether its port is one that an emulated controller makes: only the host's ports are sockets."""
-    if context.inside is not True:
-        return False
-    controllers = context.evidence.controllers
-    mine = [one for one in controllers if one.address == device.controller] if known(controllers) else []
-    return all(emulated(one) is not False for one in mine)
+def _rise(around: Sequence[Neighbour] | UnsetType, complete: bool, asked: Asked | None) -> _Rise | None:
+    """None when the neighbours were not seen and nobody has measured."""
+    if asked is not None and asked.noise is not None:
+        return _Rise(asked.noise.best_db, asked.noise.worst_db, True, True)
+    if not known(around):
+        return None
+    best, worst = _noise(around, asked) if around else (0.0, 0.0)
+    return _Rise(best, worst, complete and all(known(one.activity) for one in around if one.beside), complete)
 
 
-def _sockets_apart(context: Context, own: UsbPort, other: UsbPort) -> int | None:
-    """How many sockets lie between two ports; None when they are on different hubs, panels, or not known.
+def _noise(around: Sequence[Neighbour], asked: Asked | None) -> tuple[float, float]:
+    """What these add to the noise floor where the adapter is, at best and at worst."""
+    from radiocheck.radio.assume import chosen
 
-    A socket has a USB 2 and a SuperSpeed port; the kernel links them as peers
-    (drivers/usb/core/port.c, find_and_link_peer).  Neighbouring numbers on one hub are
-    taken for neighbouring sockets unless firmware says that they are on different panels.
-    """
-    if seen(own.location) and own.location == other.location:
-        return 0
-    twin = context.ports.get(other.peer) if isinstance(other.peer, str) and known(context.ports) else None
-    if twin is None:
-        return None
-    if twin.name == own.name:
-        return 0
-    if twin.hub != own.hub:
-        return None
-    if (
-        isinstance(own.place, PhysicalPlace)
-        and isinstance(twin.place, PhysicalPlace)
-        and own.place.panel != twin.place.panel
-    ):
-        return None
-    return abs(twin.number - own.number)
+    from .air_plan import noise, placed
+
+    found = noise(around, True, chosen(dict(asked.plan.given) if asked is not None else None))
+    if asked is None or asked.extension_m is None:
+        return found.best_db, found.worst_db
+    there = placed(asked.plan, found, asked.extension_m)
+    return there.rise_best_db, there.rise_worst_db
+
+
+def _given(context: Context, asked: Asked, rise: _Rise | None) -> dict[str, Any]:
+    """What follows from the person's words."""
+    from msgspec.structs import replace
+
+    from radiocheck.radio.plan import compute
+
+    plan, whole = asked.plan, asked.survey_from != "evidence"
+    if plan.networks is None:
+        from .wifi_heard import networks
+
+        plan, whole = replace(plan, networks=networks(context.evidence)), False
+    best, worst = (rise.best_db, rise.worst_db) if rise is not None else (0.0, 0.0)
+    low = compute(replace(plan, rise_best_db=best, rise_worst_db=worst))
+    high = compute(replace(plan, rise_best_db=worst, rise_worst_db=worst)) if rise is not None else None
+    facts: dict[str, Any] = {
+        "links": _links(plan, low, rise, whole),
+    }
+    if "coordinator_power" in plan.given:
+        facts["power_dbm"] = round(plan.given["coordinator_power"])
+    if plan.channel is not None:
+        facts["channel"] = plan.channel
+    if plan.networks is not None:
+        facts |= {"survey_whole": whole, "networks": count(len(plan.networks), whole)}
+    mine = _own(low)
+    if mine is not None:
+        facts |= _channel(plan, mine, low, rise, whole)
+        late = _own(high) if high is not None else None
+        if late is not None and rise is not None:
+            facts["lost_worst_permille"] = count(_permille(1.0 - late.delivered), whole and rise.worst_whole)
+    return facts
+
+
+def _own(result: Result) -> Channel | None:
+    return next((one for one in result.channels if one.channel == result.channel), None)
+
+
+def _channel(plan: Plan, mine: Channel, result: Result, rise: _Rise | None, whole: bool) -> dict[str, Any]:
+    """The adapter's channel, at the best end of the noise, and the best channel of a whole survey."""
+    from radiocheck.radio.survey import ranked
+
+    sure = whole and rise is not None and rise.best_whole
+    facts: dict[str, Any] = {
+        "lost_best_permille": count(_permille(1.0 - mine.delivered), sure),
+        "spoiled_permille": count(_permille(mine.frame_errors), sure),
+        "busy_permille": count(_permille(mine.busy), whole),
+        "short_db": count(round(-mine.margin_db), sure),
+        "overlaps": [_overlap(plan, one) for one in mine.loudest] + ([] if whole else [OverlapFacts()]),
+    }
+    if sure:
+        best = ranked(result.channels)[0]
+        facts |= {
+            "best_channel": best.channel,
+            "best_spoiled_permille": _permille(best.frame_errors),
+            "gain_permille": max(_permille(mine.frame_errors) - _permille(best.frame_errors), 0),
+        }
+    return facts
+
+
+def _overlap(plan: Plan, one: Interference) -> OverlapFacts:
+    from radiocheck.radio.channels import mesh_mhz
+    from radiocheck.radio.masks import MASKS
+
+    assert plan.channel is not None
+    centre = mesh_mhz(plan.channel) - one.offset_mhz
+    mine = [each for each in plan.networks or () if each.name == one.name and abs(each.centre_mhz - centre) < 0.01]
+    loud = max(mine, key=lambda each: each.level_dbm, default=None)
+    inside: bool | UnsetType = UNSET
+    if loud is not None:
+        inside = abs(one.offset_mhz) <= MASKS[loud.mask].top_mhz / 2.0
+    return OverlapFacts(
+        name=one.name,
+        apart_mhz=round(abs(one.offset_mhz)),
+        inside=inside,
+        level_dbm=round(loud.level_dbm) if loud is not None else UNSET,
+        in_channel_dbm=round(one.in_channel_dbm),
+        busy_permille=_permille(one.busy),
+        spoiled_permille=_permille(one.hits * one.frame_errors),
+    )
+
+
+def _links(plan: Plan, result: Result, rise: _Rise | None, whole: bool) -> list[LinkFacts]:
+    return [
+        _link(one, low, high if rise is not None else None, rise, whole)
+        for one, low, high in zip(plan.links, result.links_best, result.links_worst, strict=True)
+    ]
+
+
+def _link(plan: LinkPlan, low: Link, high: Link | None, rise: _Rise | None, whole: bool) -> LinkFacts:
+    from radiocheck.radio.path import free_space_db
+
+    sure, late = whole and rise is not None and rise.best_whole, whole and rise is not None and rise.worst_whole
+    way = sum(term.db for term in low.to_coordinator.terms[2:])  # behind transmitter and antennas
+    facts: dict[str, Any] = {}
+    if high is not None:
+        facts = {
+            "lost_worst_permille": count(_lost(high), late),
+            "up_lost_worst_permille": count(_permille(1.0 - high.delivered_to_coordinator), late),
+            "up_short_worst_db": count(round(-high.to_coordinator.margin_db), late),
+        }
+    return LinkFacts(
+        name=plan.name,
+        distance_m=max(round(plan.distance_m), 1),
+        walls=len(plan.walls),
+        floors=plan.floors,
+        walls_db=max(round(-way - free_space_db(plan.distance_m, 2440.0)), 0),
+        lost_best_permille=count(_lost(low), sure),
+        up_lost_best_permille=count(_permille(1.0 - low.delivered_to_coordinator), sure),
+        down_short_db=count(round(-low.to_device.margin_db), whole),
+        up_short_best_db=count(round(-low.to_coordinator.margin_db), sure),
+        **facts,
+    )
+
+
+def _lost(one: Link) -> int:
+    return _permille(1.0 - min(one.delivered_to_device, one.delivered_to_coordinator))
+
+
+def _permille(share: float) -> int:
+    return round(min(max(share, 0.0), 1.0) * 1000)

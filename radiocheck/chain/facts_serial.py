@@ -15,6 +15,7 @@ from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 from .adapters import SERIAL_MODULES, serial_interfaces
 from .bound import certain, count
 from .context import USBFS_MAJOR, Context
+from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
 from .held import all_interfaces, all_ttys, device_ttys, usb_minor
@@ -58,7 +59,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
     log, all_told = context.log_since_arrival(device.name)
     logged = known(context.events)
     whole = all_interfaces(device, context.evidence)
-    module = _module(context, interfaces)
+    module = _module(context, interfaces, whole)
     return DriverFacts(
         owner=_owner(device, interfaces, whole),
         name=_first_driver(interfaces) if interfaces or whole else UNSET,
@@ -115,7 +116,7 @@ def _first_driver(interfaces: Sequence[UsbInterface]) -> str | UnsetType | None:
     return next((one.driver for one in interfaces if isinstance(one.driver, str)), None)
 
 
-def _module(context: Context, interfaces: Sequence[UsbInterface]) -> Module | UnsetType | None:
+def _module(context: Context, interfaces: Sequence[UsbInterface], whole: bool) -> Module | UnsetType | None:
     """The kernel module that matches; null: none does."""
     if not known(context.evidence.modules):
         return UNSET
@@ -125,7 +126,7 @@ def _module(context: Context, interfaces: Sequence[UsbInterface]) -> Module | Un
             return UNSET
         if names & set(module.interfaces):
             return module
-    return None if context.whole("modules") else UNSET
+    return None if whole and context.whole("modules") else UNSET
 
 
 def _probe_error(log: Sequence[Event]) -> str | None:
@@ -175,7 +176,10 @@ def access_facts(context: Context, subject: Subject) -> AccessFacts:
     user = context.user
     if known(user):
         facts["user_exists"] = user.exists
-    return AccessFacts(**{**facts, **container_facts(context, name)})
+    inside = container_facts(context, name)
+    if name is None and device is not None and not all_ttys(device, context.evidence):
+        inside = {"user_exists": inside["user_exists"]} if "user_exists" in inside else {}
+    return AccessFacts(**{**facts, **app_facts(context, device), **inside})
 
 
 def _rights(context: Context, node: Node) -> dict[str, Any]:

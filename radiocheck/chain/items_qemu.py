@@ -18,7 +18,11 @@ NODE = re.compile(r"/dev/bus/usb/0*(\d+)/0*(\d+)")
 
 def vm_name(process: QemuProcess) -> str:
     """A name for the VM of a process."""
-    return process.name if isinstance(process.name, str) else f"QEMU process {process.pid}"
+    if isinstance(process.name, str):
+        return process.name
+    if process.pid > 0:
+        return f"QEMU process {process.pid}"
+    return "the VM in the paste" if process.pid >= -1 else f"VM {-process.pid} in the paste"
 
 
 def common(process: QemuProcess) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -14,6 +14,7 @@ from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence, Gap
 from radiocheck.evidence.usb import UsbDevice
 
+from . import facts_air
 from .build import view
 from .condition import Scope
 from .context import Context, context
@@ -38,6 +39,9 @@ from .verdict import (
 )
 from .view import plain
 
+if TYPE_CHECKING:
+    from .air_build import Asked
+
 Facts = Mapping[str, Any]
 WORST: tuple[ChainState, ...] = ("broken", "weak", "unseen", "sound")
 
@@ -53,8 +57,16 @@ class Only(Struct, frozen=True):
     vm: str | None = None
 
 
-def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None, guest: Evidence | None = None) -> Report:
+def judge(
+    evidence: Evidence,
+    rules: RuleSet,
+    only: Only | None = None,
+    guest: Evidence | None = None,
+    asked: Asked | None = None,
+) -> Report:
     """The judgement of a machine; with `guest`, joined with what was captured in one of its VMs.
+
+    `asked`: what a person says of the air, whose plan must be one that can be computed.
 
     Raises `NoSuchAdapter` when `only` leaves nothing, `NotAGuest` when `guest` cannot be of a VM of that machine.
     """
@@ -62,14 +74,14 @@ def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None, guest: E
     wanted = only.adapter
     found = subjects(evidence, (lambda device: names_device(wanted, device, evidence)) if wanted else None)
     both = _with_sides(pair(evidence, found, guest), rules) if guest is not None else None
-    indexed = context(evidence, found, inside(evidence), both)
+    indexed = context(evidence, found, inside(evidence), both, asked)
     chosen = [subject for subject in found if _is_wanted(subject, only, evidence)]
     if not chosen and (only.adapter or only.vm):
         what = f"adapter `{only.adapter}`" if only.adapter else f"VM `{only.vm}`"
         known_ones = "; ".join(subject.label for subject in found) or "none"
         raise NoSuchAdapter(f"No chain belongs to {what}. Adapters in this evidence: {known_ones}.")
     chains = [_chain(indexed, subject, rules) for subject in chosen]
-    chains.sort(key=lambda one: (WORST.index(one.state), one.route == "native", one.adapter.label))
+    chains.sort(key=_rank)
     return Report(
         radiocheck_report=REPORT_FORMAT,
         tool=__version__,
@@ -83,10 +95,17 @@ def judge(evidence: Evidence, rules: RuleSet, only: Only | None = None, guest: E
     )
 
 
+def _rank(one: Chain) -> tuple[int, bool, str, str]:
+    """The worst first; of like ones by name, and by serial number only last, since stand-ins may take its place."""
+    plain = one.adapter.label.removesuffix(f" {one.adapter.serial}")
+    return WORST.index(one.state), one.route == "native", plain, one.adapter.label
+
+
 def _chain(indexed: Context, subject: Subject, rules: RuleSet) -> Chain:
     facts = Scope(plain(view(indexed, subject)))
     side = indexed.pair.side(subject) if indexed.pair is not None and "state" in facts["guest"] else None
-    judged = chain(facts, subject, rules, [*indexed.evidence.gaps, *gaps(indexed, subject)], side)
+    lacks = [*indexed.evidence.gaps, *gaps(indexed, subject), *facts_air.gaps(indexed)]
+    judged = chain(facts, subject, rules, lacks, side)
     return replace(judged, forecast=forecasts(indexed, subject))
 
 

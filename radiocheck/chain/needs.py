@@ -31,3 +31,6 @@ GUEST = needs("guest")
 GUEST_HOST = needs("guest.host")
 GUEST_USB = needs("guest.usb")
 GUEST_LOG = needs("guest.kernel_log")
+AROUND = needs("usb", "ports")
+SITE = needs("site")  # what a person says of the air: no part of the evidence
+APPS = needs("app_messages")

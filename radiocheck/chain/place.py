@@ -13,7 +13,7 @@ from radiocheck.evidence.usb import UsbPort
 from .adapters import is_hub, is_placed
 from .bound import certain
 from .context import Context
-from .history import port_of
+from .history import Stay, port_of, stays
 from .item import matches
 from .subjects import Subject
 
@@ -22,11 +22,18 @@ def present(context: Context, subject: Subject) -> bool | UnsetType:
     """False when the whole bus was seen without it, or when the log's last word is that it left or never got there."""
     if subject.device is not None:
         return True
-    if subject.known_by in ("port", "log") or (subject.stay is not None and subject.stay.gone):
+    if subject.known_by in ("port", "log") or (subject.stay is not None and _is_away(context, subject.stay)):
         return False
     devices = [one for one in context.devices.values() if not is_hub(one)] if known(context.devices) else []
     unsure = any(not known(matches(item, one)) for item in subject.items for one in devices if item.kind == "device")
     return certain(False, context.whole("usb") and not unsure)
+
+
+def _is_away(context: Context, stay: Stay) -> bool:
+    """Whether the log has seen it leave, and nothing come since that could be it."""
+    since = stays(context.events) if known(context.events) else []
+    here = [one for one in since if not one.gone and (one.device == stay.device or one.identity == stay.identity)]
+    return stay.gone and not here
 
 
 def place_of(subject: Subject) -> str | None:

@@ -92,7 +92,9 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     unread = "native" not in evidence.taken.assumes and not (whole(evidence, "domains") and whole(evidence, "qemu"))
     unread |= any(gap.what == "given_vms" for gap in evidence.gaps)  # Xen's files, where there are any
     # A line that pins a number nobody remembers may mean any adapter that nothing else claims.
+    # So may any line, when the bus was not seen whole: then none is tied to an adapter by elimination.
     stray = any(subject.stay is None and _may_mean_any(subject.items[0]) for subject in absent)
+    stray |= bool(absent) and not whole(evidence, "usb")
     present = [
         Subject(
             label=label(draft.device),

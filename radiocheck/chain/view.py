@@ -12,7 +12,24 @@ from typing import Annotated, Any
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .needs import CONTAINER, DISKS, HANDLES, LINKS, LOG, MODULES, PCI, PORTS, SERVICES, TTYS, USB, USERS, VMS, needs
+from .needs import (
+    APPS,
+    CONTAINER,
+    DISKS,
+    HANDLES,
+    LINKS,
+    LOG,
+    MODULES,
+    PCI,
+    PORTS,
+    SERVICES,
+    TTYS,
+    USB,
+    USERS,
+    VMS,
+    needs,
+)
+from .view_air import AirFacts, LinkFacts, NeighbourFacts, OverlapFacts
 from .view_guest import GuestFacts
 from .view_vm import AssignmentFacts, HandoverFacts
 
@@ -167,6 +184,10 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     session_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # with the groups it runs with now
     group_may_open: Annotated[bool | UnsetType, TTYS] = UNSET  # mode (and ACL mask) give the group reading and writing
     user_in_group: Annotated[bool | UnsetType, USERS] = UNSET
+    app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
+    app_busy: Annotated[bool | UnsetType, APPS] = UNSET
+    app_missing: Annotated[str | UnsetType | None, APPS] = UNSET  # the path that a pasted program did not find
+    app_words: Annotated[str | UnsetType | None, APPS] = UNSET  # the newest of its words
     holders: Annotated[list[HolderFacts] | UnsetType, HANDLES] = UNSET
     all_holders_seen: Annotated[bool | UnsetType, HANDLES] = UNSET  # true, or absent
     tty_holders: Annotated[int | UnsetType, HANDLES] = UNSET  # different programs that hold the tty now
@@ -195,14 +216,6 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     power_saver: Annotated[str | UnsetType | None, SERVICES] = UNSET  # active power-saving service
 
 
-class AirFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What sits beside the adapter and shares its air."""
-
-    neighbour: Annotated[str | UnsetType | None, needs("usb", "ports")] = UNSET  # SuperSpeed device beside it
-    neighbour_mbps: Annotated[int | UnsetType | None, needs("usb", "ports")] = UNSET
-    neighbour_where: Annotated[str | UnsetType | None, needs("usb", "ports")] = UNSET  # same socket, next socket
-
-
 class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a rule may ask of one adapter."""
 
@@ -225,6 +238,9 @@ ELEMENTS: dict[str, tuple[str, type[Struct]]] = {
     "assignments": ("assignment", AssignmentFacts),
     "access.holders": ("holder", HolderFacts),
     "driver.interfaces": ("interface", InterfaceFacts),
+    "air.neighbours": ("neighbour", NeighbourFacts),
+    "air.overlaps": ("overlap", OverlapFacts),
+    "air.links": ("link", LinkFacts),
 }
 
 

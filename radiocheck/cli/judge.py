@@ -12,6 +12,7 @@ from .options import conclude, judging
 from .status import EXIT_HELP, Unusable
 
 if TYPE_CHECKING:
+    from radiocheck.evidence.posted import Posted
     from radiocheck.evidence.record import Evidence
 
 
@@ -23,16 +24,27 @@ if TYPE_CHECKING:
 def judge(context: click.Context, /, file: str, user: str | None, **asked: Any) -> None:
     """Judge the evidence in FILE, which `radiocheck capture` made; - is standard input.
 
+    FILE may also be a text that holds a report made with --format paste, whatever stands
+    around it.
+
     The verdict is the one that `radiocheck check` gives on the machine it came from.
     """
     if file == "-" and asked["guest"] is not None and asked["guest"][1] == reading.STDIN:
         raise Unusable("only one of both captures can come from standard input; name the other file")
     if file == "-" and stdin_used(context):
         raise Unusable("standard input is the capture or a configuration, not both; name a file for one of them")
-    evidence, name = reading.evidence(file)
-    if user is not None:
-        evidence = _for_user(evidence, user, name)
-    conclude(context, with_given(context, evidence), **asked)
+    found, name = reading.posted(file)
+    evidence = found.evidence if user is None else _for_user(found.evidence, user, name)
+    conclude(context, with_given(context, evidence), **_as_posted(asked, found, name))
+
+
+def _as_posted(asked: dict[str, Any], found: Posted, name: str) -> dict[str, Any]:
+    """What was asked, and else what the pasted report was about."""
+    if asked["guest"] is None and found.guest is not None:
+        asked = {**asked, "guest": (found.guest, name)}
+    if asked["adapter"] is None and asked["vm"] is None:
+        asked = {**asked, "adapter": found.adapter, "vm": found.vm}
+    return asked
 
 
 def _for_user(evidence: Evidence, user: str, name: str) -> Evidence:

@@ -16,6 +16,7 @@ import click
 
 from radiocheck import __version__
 
+from .air import air
 from .capture import capture
 from .check import check
 from .judge import judge
@@ -38,7 +39,7 @@ def cli() -> None:
     """
 
 
-for command in (check, capture, judge, rules):
+for command in (check, capture, judge, air, rules):
     cli.add_command(command)
 
 

@@ -44,13 +44,17 @@ def judging(command: Command) -> Command:
                 help="Join what `radiocheck capture FILE` saved inside the VM.",
             ),
             user,
+            click.option("--site", metavar="FILE", help="Your house: channel, Wi-Fi, walls and devices (air.yaml)."),
+            click.option("--channel", metavar="N", help="Channel of the mesh, 11 to 26, in place of the site's."),
             click.option(
                 "--format",
                 "form",
-                type=click.Choice(["text", "json"]),
+                type=click.Choice(["text", "json", "paste"]),
                 default="text",
-                help="Text for people (default) or JSON for programs.",
+                help="Text for people (default), JSON for programs, or a report to paste into a forum or chat, "
+                "without private names.",
             ),
+            click.option("--reveal", is_flag=True, help="With --format paste: keep private names and numbers."),
             click.option("--no-colour", is_flag=True, help="Use no colour (so does the variable NO_COLOR)."),
             ascii_only,
             own_rules,
@@ -79,7 +83,10 @@ def conclude(
     adapter: str | None,
     vm: str | None,
     guest: tuple[Evidence, str] | None,
+    site: str | None,
+    channel: str | None,
     form: str,
+    reveal: bool,
     no_colour: bool,
     ascii: bool,
     folders: Sequence[str],
@@ -90,13 +97,32 @@ def conclude(
 
     rules = load_rules(folders)
     inner, name = guest or (None, "")
+    air = None
+    if site is not None or channel is not None:
+        from .site import given
+
+        if form == "paste":
+            raise Unusable("a paste holds what was seen of the machine, not your house: leave out --site and --channel")
+        air = given(site, channel)
+    used, removed = None, None
+    if form == "paste":
+        from radiocheck.evidence.posted import Posted
+
+        from .posting import prepared, written
+
+        used, removed = prepared(Posted(evidence=evidence, guest=inner, adapter=adapter, vm=vm, revealed=reveal))
+        evidence, inner, adapter, vm = used.evidence, used.guest, used.adapter, used.vm
+    elif reveal:
+        raise Unusable("--reveal belongs to --format paste: the other formats replace nothing")
     try:
-        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None, inner)
+        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None, inner, air)
     except NotAGuest as error:
         raise Unusable(f"{name}: {error}") from None
     except NoSuchAdapter as error:
         raise Unusable(str(error)) from None
-    if form == "json":
+    if used is not None:
+        write(written(report, used, removed, bool(folders)))
+    elif form == "json":
         from radiocheck.report.machine import encoded
 
         write(encoded(report))

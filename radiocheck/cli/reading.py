@@ -10,20 +10,42 @@ from typing import TYPE_CHECKING
 from .status import Unusable
 
 if TYPE_CHECKING:
+    from radiocheck.evidence.posted import Posted
     from radiocheck.evidence.record import Evidence
 
 STDIN = "standard input"
 
 
 def evidence(file: str) -> tuple[Evidence, str]:
-    """The evidence that `radiocheck capture` saved in a file, and what complaints call the file.  Raises `Unusable`."""
-    from radiocheck.evidence.store import LIMIT, Unreadable, load
+    """The evidence in a file, and what complaints call the file.  Raises `Unusable`."""
+    found, name = posted(file)
+    return found.evidence, name
+
+
+def posted(file: str) -> tuple[Posted, str]:
+    """What a file holds: a capture, or a text with the block of a pasted report.  Raises `Unusable`."""
+    from radiocheck.evidence.store import LIMIT, Unreadable
 
     data, name = read(file, LIMIT, "the file that `radiocheck capture` made")
     try:
-        return load(data, name), name
+        return understood(data, name), name
     except Unreadable as error:
         raise Unusable(str(error)) from None
+
+
+def understood(data: bytes, name: str) -> Posted:
+    """What some bytes hold.  Raises `Unreadable`."""
+    from radiocheck.evidence.posted import Posted
+    from radiocheck.evidence.store import load
+
+    if not (data.lstrip()[:1] == b"{" and b'"radiocheck_evidence"' in data[:1000]):
+        from radiocheck.evidence import block
+        from radiocheck.evidence.posted import read as unpacked
+
+        text = block.text_of(data)
+        if block.holds_block(text):
+            return unpacked(text, name)
+    return Posted(evidence=load(data, name))
 
 
 def read(file: str, limit: int, wanted: str) -> tuple[bytes, str]:

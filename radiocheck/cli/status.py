@@ -6,6 +6,7 @@ import click
 
 VERDICTS = {"sound": 0, "weak": 1, "broken": 3, "unseen": 4}
 UNUSABLE = 2  # wrong usage, unreadable input, or a bug of radiocheck
+NOT_ENOUGH = 4  # nothing could be told
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it
 
 EXIT_HELP = """\b

@@ -40,6 +40,7 @@ class UsbDevice(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_un
     bcd: str | UnsetType = UNSET  # bcdDevice, four hex digits
     manufacturer: str | UnsetType | None = UNSET
     product: str | UnsetType | None = UNSET
+    called: str | UnsetType = UNSET  # of a paste: what lsusb has behind the IDs, of its database or the device's own
     serial: str | UnsetType | None = UNSET
     device_class: int | UnsetType = UNSET  # 9 = hub
     version: str | UnsetType = UNSET  # bcdUSB, "2.00"

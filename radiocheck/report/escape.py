@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
 from radiocheck.chain.verdict import Report
+
+Record = TypeVar("Record", bound=msgspec.Struct)
 
 LONG = 2000  # characters of one text that are shown
 NAME = 200  # characters of a name that are shown; a USB string has at most 126 (USB 2.0, 9.6.7)
@@ -23,7 +25,7 @@ INVISIBLE = frozenset("\u115f\u1160\u3164\uffa0\u2800")
 # The typography of our own texts, for terminals that only have ASCII.
 TYPED = str.maketrans({
     "–": "-", "—": "-", "‑": "-", "−": "-", "…": "...", "’": "'", "‘": "'", "“": '"', "”": '"', "„": '"',
-    "→": "->", "←": "<-", "×": "x", "≥": ">=", "≤": "<=", "≈": "~", "·": ".", "µ": "u", "─": "-",
+    "§": "clause ", "→": "->", "←": "<-", "×": "x", "≥": ">=", "≤": "<=", "≈": "~", "·": ".", "µ": "u", "─": "-",
 })  # fmt: skip
 
 _PLAIN = re.compile(r"[\x20-\x7e]*")
@@ -89,6 +91,11 @@ def command(text: str, ascii: bool = False) -> str:
 def harmless(report: Report, ascii: bool = False) -> Report:
     """The report with every string escaped, so that no field can be forgotten."""
     return msgspec.convert(_walk(msgspec.to_builtins(report), "", ascii), Report)
+
+
+def harmless_record(record: Record, ascii: bool = False) -> Record:
+    """Any record with every string escaped."""
+    return msgspec.convert(_walk(msgspec.to_builtins(record), "", ascii), type(record))
 
 
 def _walk(value: Any, key: str, ascii: bool) -> Any:

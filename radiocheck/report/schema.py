@@ -1,8 +1,9 @@
-"""JSON Schemas (draft 2020-12) of the report and of the evidence, made from the records.
+"""JSON Schemas (draft 2020-12) of what radiocheck reads and writes, made from the records.
 
     python -m radiocheck.report.schema [FOLDER]
 
-writes `report.schema.json` and `evidence.schema.json` into the folder (default: schemas).
+writes them into the folder (default: schemas): of the report, the evidence, the air report,
+and of `air.yaml` as a person writes it.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from typing import Any
 
 import msgspec
 
+from radiocheck.air.site import Site
+from radiocheck.chain.air_report import AIR_FORMAT, AirReport
 from radiocheck.chain.verdict import REPORT_FORMAT, Report
 from radiocheck.evidence.record import FORMAT, Evidence
 
@@ -22,13 +25,45 @@ DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 def report_schema() -> dict[str, Any]:
     """The report: every field is always written, and later versions may add fields."""
-    schema = _schema(Report, "radiocheck report")
-    for record in schema["$defs"].values():
-        record["required"] = list(record["properties"])
-        for field in record["properties"].values():
+    return _written(Report, "radiocheck report", "radiocheck_report", REPORT_FORMAT)
+
+
+def air_report_schema() -> dict[str, Any]:
+    """The air report, as the report: every field is always written."""
+    return _written(AirReport, "radiocheck air report", "radiocheck_air", AIR_FORMAT)
+
+
+def _written(record: type[msgspec.Struct], title: str, mark: str, version: int) -> dict[str, Any]:
+    schema = _schema(record, title)
+    for part in schema["$defs"].values():
+        part["required"] = list(part["properties"])
+        for field in part["properties"].values():
             field.pop("default", None)
-    schema["$defs"]["Report"]["properties"]["radiocheck_report"] = {"const": REPORT_FORMAT}
+    schema["$defs"][record.__name__]["properties"][mark] = {"const": version}
     return schema
+
+
+def site_schema() -> dict[str, Any]:
+    """`air.yaml` as it is written: quantities are text with a unit, which the records hold as numbers."""
+    schema: dict[str, Any] = _as_text(_schema(Site, "radiocheck air.yaml"))
+    return schema
+
+
+def _as_text(part: Any) -> Any:
+    """The schema with every number that is written with a unit as text, without nulls and their defaults."""
+    if isinstance(part, list):
+        return [_as_text(one) for one in part]
+    if not isinstance(part, dict):
+        return part
+    made = {key: _as_text(value) for key, value in part.items() if key != "default"}
+    if "anyOf" in made:
+        kinds = [one for one in made.pop("anyOf") if one != {"type": "null"}]
+        made |= kinds[0] if len(kinds) == 1 else {"anyOf": kinds}
+    if "pattern" in made or "enum" in made:
+        made["type"] = "string"
+    if made.get("additionalProperties") == {"type": "number"}:  # `assume`: its fields are named
+        made["additionalProperties"] = False
+    return made
 
 
 def evidence_schema() -> dict[str, Any]:
@@ -47,8 +82,13 @@ def _schema(record: type[msgspec.Struct], title: str) -> dict[str, Any]:
 
 
 def schemas() -> dict[str, str]:
-    """Both schemas by file name, as text."""
-    made = {"report.schema.json": report_schema(), "evidence.schema.json": evidence_schema()}
+    """All schemas by file name, as text."""
+    made = {
+        "report.schema.json": report_schema(),
+        "evidence.schema.json": evidence_schema(),
+        "air-report.schema.json": air_report_schema(),
+        "air.schema.json": site_schema(),
+    }
     return {name: json.dumps(schema, indent=2, ensure_ascii=True) + "\n" for name, schema in made.items()}
 
 

@@ -1,0 +1,57 @@
+"""What programs said when they could not use an adapter: words that only a paste carries."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.serial import AppMessage
+from radiocheck.evidence.usb import UsbDevice
+
+from .context import Context
+from .held import device_ttys
+from .mentioned import NODE, is_paste
+
+_KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
+
+
+def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
+    """Facts `app_…` of `AccessFacts`.
+
+    On a live machine there are no such words, and nothing follows from that: the rules that
+    ask for them have better evidence there, so all are false.
+    """
+    evidence = context.evidence
+    if not is_paste(evidence):
+        return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None}
+    messages = (
+        [one for one in evidence.app_messages or [] if _is_about(one, context, device)]
+        if known(evidence.app_messages)
+        else []
+    )
+    facts: dict[str, Any] = {
+        "app_denied": any(one.kind in ("denied", "not-permitted") for one in messages),
+        "app_busy": any(one.kind == "busy" for one in messages),
+        "app_missing": next((one.path for one in messages if one.kind == "missing" and one.path), None),
+    }
+    telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
+    return facts | {"app_words": telling[-1] if telling else None}
+
+
+def _is_about(message: AppMessage, context: Context, device: UsbDevice | None) -> bool:
+    """By the node that it names; a message without one is about the only adapter that there is."""
+    path = message.path
+    if path is None:
+        return len(context.subjects) == 1
+    if device is None:
+        return False
+    links = context.evidence.links if known(context.evidence.links) else []
+    target = next((link.target for link in links if link.path == path), None)
+    ttys = device_ttys(device)
+    if path.removeprefix("/dev/") in ttys or (isinstance(target, str) and target in ttys):
+        return True
+    if match := NODE.fullmatch(path):
+        return (device.bus, device.devnum) == (int(match[1]), int(match[2]))
+    # The kernel's name of an earlier plug-in: of this adapter, when it is the only one.
+    return message.kind == "missing" and len(context.subjects) == 1 and bool(_KERNEL_NAME.fullmatch(path))

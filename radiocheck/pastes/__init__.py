@@ -1,0 +1,1 @@
+"""WHAT PEOPLE PASTE: text of other programs, read as partial evidence."""

@@ -1,0 +1,39 @@
+"""One thing that a reader found in a paste, and the lines that say it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from msgspec import Struct
+
+# Kind → what the value is.  `dict` values hold fields of the record that is named.
+KINDS: dict[str, str] = {
+    "device": "fields of UsbDevice; interfaces as a list of fields of UsbInterface",
+    "whole": "name of the evidence field that these lines list completely",
+    "event": "clock of its excerpt (uptime, date, day, or null) and Event of the kernel log, `at` on that clock",
+    "log": "a clock of the kernel log: clock, last (newest time on it), from_boot",
+    "tty": "fields of Tty",
+    "link": "Link",
+    "usb_node": "Node of /dev/bus/usb",
+    "user": "an account: name, uid, groups by name and by number",
+    "handle": "fields of Handle",
+    "service": "Service",
+    "module": "fields of Module",
+    "qemu": "QemuProcess",
+    "domain": "Domain",
+    "given": "GivenVm",
+    "vm_message": "VmMessage",
+    "controller": "fields of Controller",
+    "host": "fields of Host",
+    "app": "AppMessage",
+    "wifi": "a network: ssid, channel, width_mhz, level_dbm",
+    "command-error": "a program that could not say anything: command, kind, text",
+}
+
+
+class Piece(Struct, frozen=True):
+    """A fact, and the numbers of the lines that it was read from."""
+
+    kind: str
+    lines: tuple[int, ...]
+    value: Any

@@ -1,0 +1,1 @@
+"""One file per program whose output is recognised; found by its place."""

@@ -1,0 +1,78 @@
+"""A command that could not say anything: not installed, not permitted, nothing there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from radiocheck.pastes.line import Line
+from radiocheck.pastes.piece import Piece
+from radiocheck.pastes.strerror import words
+
+TITLE = "a command that failed"
+
+_TOOLS = (
+    r"(?P<command>lsusb|lspci|udevadm|lsof|fuser|virsh|usb-devices|journalctl|systemctl|getfacl|iw|nmcli|dmesg|lsmod)"
+)
+# Shells: bash (translated behind the name), dash and busybox, zsh, fish; sudo.
+_NOT_FOUND = re.compile(
+    rf"(?:^|[\s:]){_TOOLS}: (?:command not found|not found|inaccessible or not found|[^\W\d]{{5,20}} (?:nicht gefunden)"
+    r"|commande introuvable|orden no encontrada|no se encontró la orden|comando non trovato|nie znaleziono polecenia"
+    r"|команда не найдена|comando não encontrado|opdracht niet gevonden|příkaz nenalezen|kommandot finns inte)",
+    re.IGNORECASE,
+)
+_NOT_FOUND_AFTER = re.compile(
+    rf"(?:command not found: |Unknown command:? ['\"]?|executable file not found \S{{1,20}} ['\"]?){_TOOLS}\b", re.I
+)
+_DMESG = re.compile(rf"dmesg: [^:]{{1,80}}: (?P<why>{words('EPERM', 'EACCES')})")
+_JOURNAL = re.compile(
+    r"No journal files were (?:found|opened due to insufficient permissions)|not seeing messages from other users"
+)
+_LSUSB = re.compile(r"unable to initialize (?:libusb: -?\d{1,3}|usb spec)", re.IGNORECASE)
+_NODE = (
+    r"(?P<path>/dev/(?:serial(?:/by-(?:id|path)(?:/[\w.:+-]{1,200})?)?|tty(?:USB|ACM)[\w*?\[\]{},-]{1,20}"
+    r"|bus/usb(?:/\d{3}){0,2}))"
+)
+_NONE = re.compile(
+    rf"(?:\b(?:ls|stat|getfacl|cat|readlink): |cannot access |statx )[^/]{{0,60}}{_NODE}/?['\"’»”]?"
+    rf"[^/]{{0,40}}(?:{words('ENOENT', 'ENODEV')})"
+    r"|(?:no matches found: |No matches for wildcard ')"
+)
+_NONE_PATH = re.compile(_NODE)
+_UDEV = re.compile(r"(?:Unknown device \"?|[Dd]evice node not found|Node name not found)")
+_VIRSH = re.compile(
+    r"(?:error|Fehler|erreur|ошибка|błąd): (?:failed to connect to the hypervisor|Failed to connect socket)", re.I
+)
+
+
+def read(lines: Sequence[Line]) -> Iterator[Piece]:
+    """What was asked, and why nothing came."""
+    asked: str | None = None
+    for line in lines:
+        if line.prompt is not None:
+            asked = line.prompt
+            continue
+        text = line.text[:600]
+        if found := _told(text, asked):
+            command, kind = found
+            yield Piece("command-error", (line.number,), {"command": command, "kind": kind, "text": text})
+
+
+def _told(text: str, asked: str | None) -> tuple[str, str] | None:
+    """The command that said nothing, and why: no-tool, denied, failed, nothing-there."""
+    if match := _NOT_FOUND.search(text) or _NOT_FOUND_AFTER.search(text):
+        return match["command"].lower(), "no-tool"
+    if _DMESG.search(text):
+        return "dmesg", "denied"
+    if _JOURNAL.search(text):
+        return "journalctl", "denied"
+    if _LSUSB.search(text):
+        return "lsusb", "failed"
+    if _VIRSH.search(text):
+        return "virsh", "failed"
+    if _NONE.search(text) and (match := _NONE_PATH.search(text)):
+        return f"ls -l {match['path'].rstrip('.')}", "nothing-there"
+    if (match := _UDEV.search(text)) and (asked is None or "udevadm" in asked):
+        path = _NONE_PATH.search(text) or (_NONE_PATH.search(asked) if asked else None)
+        return (f"udevadm info {path['path']}", "nothing-there") if path else None
+    return None

@@ -1,0 +1,135 @@
+"""QEMU command lines, from `ps` or bare, and libvirt's XML, whole or as a fragment."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from msgspec.structs import replace
+
+from radiocheck.evidence.vm import GivenVm, QemuProcess
+from radiocheck.pastes.broken import balanced, is_cut
+from radiocheck.pastes.line import Line
+from radiocheck.pastes.piece import Piece
+from radiocheck.sources import given, qemu_args
+
+TITLE = "QEMU and libvirt"
+
+_QEMU = re.compile(r"(?:^|[\s/])(?:qemu-system-[\w.]{1,20}|qemu-kvm|kvm)\s+-")
+# ps aux, ps -ef, ps -eo pid,args, pgrep -a, and the list of processes in systemctl status
+_PS = re.compile(r"^[\s│├└─|`-]*(?:[a-z_][\w.+-]{0,31}\s+)?(?P<pid>\d{1,8})\s+(?:[\d.?:]{1,12}\s|/|qemu|kvm)")
+_OPEN = re.compile(r"<(?P<tag>domain|devices|hostdev|domstatus)\b(?![^>]{0,400}/>)", re.IGNORECASE)
+_END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in ("domain", "devices", "hostdev", "domstatus")}
+_LONGEST = 2_000  # lines of one XML text
+_ORIGIN = "paste"
+_NARROWEST = 76  # characters of a terminal's line
+_OF_COMMAND = re.compile(r"[=,\"{]| -[a-z]")
+
+
+def read(lines: Sequence[Line]) -> Iterator[Piece]:
+    """Processes that run (a line of `ps`), and configurations that somebody pasted."""
+    yield from _command_lines(lines)
+    yield from _xml(lines)
+
+
+def _command_lines(lines: Sequence[Line]) -> Iterator[Piece]:
+    taken = 0
+    for index, line in enumerate(lines):
+        if line.number <= taken or "grep" in line.text[:200]:
+            continue
+        first = _QEMU.search(line.text)
+        if first is None:
+            continue
+        text, numbers = _continued(lines, index)
+        taken = numbers[-1]
+        ps = _PS.match(line.text)
+        words = text[first.start() :].strip()
+        cut = is_cut(words) or not balanced(words)
+        if cut:
+            words = re.sub(r"(?:\S*(?:>|\.{3,10}))$", "", words) if is_cut(words) else words
+        try:
+            found = given.vm_args(words.encode(), _ORIGIN)
+        except ValueError:
+            continue
+        for one in found:
+            if ps is not None:
+                yield Piece("qemu", numbers, _process(int(ps["pid"]), one, words, cut))
+            elif not cut:
+                yield Piece("given", numbers, one)
+
+
+def _process(pid: int, one: GivenVm, text: str, cut: bool) -> QemuProcess:
+    """A running QEMU; where its command line was cut off, what it asks for is not known."""
+    told = qemu_args.parse(text.split())
+    if cut:
+        return QemuProcess(pid=pid, name=one.name, libvirt=told.libvirt) if one.name else QemuProcess(pid=pid)
+    return QemuProcess(
+        pid=pid,
+        name=one.name,
+        uuid=told.uuid,
+        usb=list(one.arguments),
+        pci=list(one.pci),
+        ttys=list(one.ttys),
+        usb_bus=one.usb_bus,
+        libvirt=told.libvirt,
+    )
+
+
+def _continued(lines: Sequence[Line], index: int) -> tuple[str, tuple[int, ...]]:
+    """A command over several lines: after a backslash, or where a terminal wrapped it."""
+    text, numbers = lines[index].text, [lines[index].number]
+    width = len(text)
+    before = width  # of the line that may go on
+    for line in lines[index + 1 : index + 200]:
+        stripped = line.text.strip()
+        if text.rstrip().endswith("\\"):
+            text = text.rstrip()[:-1] + " " + stripped
+        elif line.prompt is not None or not stripped or _PS.match(line.text):
+            break
+        elif stripped.startswith("-") and not stripped.startswith("--") and len(stripped) > 2:
+            text += " " + stripped
+        elif before >= _NARROWEST and before >= width - 1 and _OF_COMMAND.search(stripped):
+            text += line.text  # every line but the last is as wide as the terminal
+        else:
+            break
+        before = len(line.text)
+        numbers.append(line.number)
+    return text, tuple(numbers)
+
+
+def _xml(lines: Sequence[Line]) -> Iterator[Piece]:
+    """Each XML text that ends; what was cut off might lack what matters."""
+    taken = 0
+    ends = _ends(lines)
+    for index, line in enumerate(lines):
+        if line.number <= taken or (match := _OPEN.search(line.text)) is None:
+            continue
+        last = ends[match["tag"].lower()][index]
+        if last is None or last - index > _LONGEST:
+            continue
+        part = [one.text for one in lines[index : last + 1]]
+        part[0] = part[0][match.start() :]
+        end = part[-1].lower().rindex(f"</{match['tag'].lower()}")
+        part[-1] = part[-1][: part[-1].index(">", end) + 1]
+        numbers = tuple(one.number for one in lines[index : last + 1])
+        taken = numbers[-1]
+        try:
+            vms = given.vm_xml("\n".join(part).encode(), _ORIGIN)
+        except ValueError:
+            continue
+        for one in vms:
+            yield Piece("given", numbers, replace(one, origin=_ORIGIN))
+
+
+def _ends(lines: Sequence[Line]) -> dict[str, list[int | None]]:
+    """For each tag and line, the line at or after it that closes the tag."""
+    ends: dict[str, list[int | None]] = {}
+    for tag, pattern in _END.items():
+        nearest: list[int | None] = [None] * len(lines)
+        last = None
+        for index in range(len(lines) - 1, -1, -1):
+            if "</" in lines[index].text and pattern.search(lines[index].text):
+                last = index
+            nearest[index] = last
+        ends[tag] = nearest
+    return ends
