@@ -19,7 +19,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from tests.bench import figures, judging, machine, scenario, wheels
+from tests.bench import figures, inner_state, judging, machine, scenario, wheels
 from tests.bench.compare import Outcome, outcome
 from tests.bench.image import Image, cache_dir, ensure_image
 
@@ -73,6 +73,8 @@ def play(chosen: list[dict[str, Any]], dump: bool, machines: int, again: bool = 
     wheels.pack_site(site)
     for old in [] if again else cache_dir().glob("last-*"):
         shutil.rmtree(old)
+    if any(one.get("guest") for one in chosen):
+        inner_state.save(image, site, cache_dir())
     hands: list[tuple[str, list[dict[str, Any]]]] = []
     for boot in scenario.BOOTS:
         mine = [s for s in chosen if s["boot"] == boot]
@@ -94,6 +96,9 @@ def play_on(image: Image, site: Path, name: str, boot: str, mine: list[dict[str,
     share = cache_dir() / f"last-{name}"
     shutil.copytree(GUEST, share / "guest", ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(site, share / "site.tar")
+    if any(one.get("guest") for one in mine):
+        for name in inner_state.FILES:
+            shutil.copy(cache_dir() / name, share / name)
     (share / "plan.json").write_text(json.dumps([{**s, "dump": dump} for s in mine]), encoding="utf-8")
     print(f"bench: machine {name} plays {len(mine)} scenarios", flush=True)
     by_name = {s["name"]: s for s in mine}

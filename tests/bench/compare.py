@@ -46,6 +46,8 @@ def outcome(scenario: Scenario, result: dict[str, Any]) -> Outcome:
     for look in result["look"]:
         if look["code"]:
             out.complaints.append(f"it did not happen: {look['lines'][0]!r} {_last(look['out'])}")
+    if result.get("guest", {}).get("code"):
+        out.complaints.append(f"radiocheck failed in the guest: {_last(result['guest']['out'])}")
     out.happened = not out.complaints
     _root(scenario, result["root"], out)
     _person(scenario, result["person"], out)
@@ -74,6 +76,12 @@ def found_rules(report: dict[str, Any]) -> list[tuple[str, str]]:
     ]
 
 
+def all_found(report: dict[str, Any]) -> set[str]:
+    """All rules that are found, those that follow from another as well."""
+    steps = [step for chain in report["chains"] for step in chain["steps"]]
+    return {one["rule"] for step in steps for one in step["findings"] if one["result"] == "found"}
+
+
 def said(report: dict[str, Any]) -> str:
     """The verdict in short, with every rule that counts."""
     verdict = report["verdict"]
@@ -92,12 +100,14 @@ def _root(scenario: Scenario, answer: dict[str, Any], out: Outcome) -> None:
     out.right_step = (verdict["state"], verdict["step"]) == (expect["state"], expect.get("step"))
     out.right_rule = "rule" not in expect or (expect.get("step"), expect["rule"]) in found_rules(report)
     out.unseen = verdict["state"] == "unseen" != expect["state"]
+    beside = expect.get("with", [])
     # What else is found must be a true consequence that the scenario names.
-    out.false_rules = sorted(set(rules) - {expect.get("rule"), *scenario.get("also", [])})
+    out.false_rules = sorted(set(rules) - {expect.get("rule"), *beside, *scenario.get("also", [])})
     if not out.right_step:
         out.complaints.append(f"said {out.said!r}")
     if not out.right_rule:
         out.complaints.append(f"rule {expect['rule']} is not found at {expect.get('step')}")
+    out.complaints += [f"rule {rule} is not found beside it" for rule in beside if rule not in all_found(report)]
     if out.false_rules:
         out.complaints.append(f"also found: {', '.join(out.false_rules)}")
     states = {verdict["state"], *(chain["state"] for chain in report["chains"])}
@@ -119,7 +129,7 @@ def _person(scenario: Scenario, answer: dict[str, Any], out: Outcome) -> None:
         return
     expect, verdict = scenario["expect"], report["verdict"]
     rules = {rule for _, rule in found_rules(report)}
-    wrong = rules - {expect.get("rule"), *scenario.get("also", [])}
+    wrong = rules - {expect.get("rule"), *expect.get("with", []), *scenario.get("also", [])}
     if (verdict["state"], verdict["step"]) == (expect["state"], expect.get("step")) and not wrong:
         out.person = "same"
     elif verdict["state"] == "unseen" and not wrong:

@@ -15,21 +15,26 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.bench import inner_root
+
 HERE = Path(__file__).resolve().parent
 RECIPE = HERE / "image"
 SUITE = "bookworm"
 DISK_SIZE = "3G"
+KEPT = ("disk.img", "vmlinuz", "initrd.img", "inner.cpio", "qemu")
 # A change to how the tar becomes a disk must rebuild it as well.
-LAYOUT = "1"
+LAYOUT = "2"
 
 
 @dataclass(frozen=True)
 class Image:
-    """The three files that QEMU boots."""
+    """The three files that QEMU boots, and what the VM inside is made from."""
 
     disk: Path
     kernel: Path
     initrd: Path
+    inner: Path  # its files, an archive
+    qemu: Path  # the machine's own QEMU, to be run outside
 
 
 def cache_dir() -> Path:
@@ -43,7 +48,7 @@ def cache_dir() -> Path:
 def recipe_hash() -> str:
     """Hash everything that decides what is in the image."""
     digest = hashlib.sha256(f"{SUITE} {DISK_SIZE} {LAYOUT}".encode())
-    for path in sorted(RECIPE.iterdir()):
+    for path in [*sorted(RECIPE.iterdir()), Path(inner_root.__file__)]:
         digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
 
@@ -51,10 +56,9 @@ def recipe_hash() -> str:
 def ensure_image() -> Image:
     """Return the image of the present recipe, building it if it is not kept yet."""
     folder = cache_dir() / f"image-{recipe_hash()}"
-    image = Image(folder / "disk.img", folder / "vmlinuz", folder / "initrd.img")
-    if not all(path.exists() for path in (image.disk, image.kernel, image.initrd)):
+    if not all((folder / name).exists() for name in KEPT):
         _build(folder)
-    return image
+    return Image(*(folder / name for name in KEPT))
 
 
 def packages() -> list[str]:
@@ -71,10 +75,13 @@ def _build(folder: Path) -> None:
         work.chmod(0o755)
         print(f"bench: building the machine's image in {folder} …", flush=True)
         _bootstrap(work)
+        tar = inner_root.Tar(work / "rootfs.tar")
+        inner_root.write_root(tar, work / "inner.cpio")
+        inner_root.write_qemu(tar, work / "qemu")
         _make_disk(work)
         kept = work / "kept"
         kept.mkdir()
-        for name in ("disk.img", "vmlinuz", "initrd.img"):
+        for name in KEPT:
             (work / name).rename(kept / name)
         # Whole or not at all: an interrupted build must not look finished.
         if folder.exists():

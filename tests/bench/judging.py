@@ -47,9 +47,15 @@ def _answer(share: Path, ask: Path) -> None:
     part.rename(answer)
 
 
+def guest_of(evidence: Path) -> Path | None:
+    """The capture of the VM that belongs to it, if the scenario made one; without root it is the same."""
+    path = evidence.with_name(evidence.name.replace(".person.", ".").replace(".json", ".guest.json"))
+    return path if path.exists() else None
+
+
 def judge(evidence: Path) -> dict[str, Any]:
     """Let radiocheck judge saved evidence, and keep its report beside it."""
-    done = _radiocheck("judge", str(evidence), "--format", "json")
+    done = _radiocheck(*_question(evidence), "--format", "json")
     answer: dict[str, Any] = {"code": done.returncode, "error": done.stderr}
     if done.returncode != 2:
         answer["report"] = json.loads(done.stdout)
@@ -61,8 +67,13 @@ def write_texts(share: Path) -> None:
     """Write the text report of each scenario beside its evidence, once nobody waits any more."""
     for report in sorted(share.glob("evidence/*.report.json")):
         evidence = report.with_name(report.name.replace(".report", ""))
-        text = _radiocheck("judge", str(evidence)).stdout
+        text = _radiocheck(*_question(evidence)).stdout
         evidence.with_suffix(".txt").write_text(text, encoding="utf-8")
+
+
+def _question(evidence: Path) -> list[str]:
+    guest = guest_of(evidence)
+    return ["judge", str(evidence), *(["--guest", str(guest)] if guest else [])]
 
 
 def _radiocheck(*arguments: str) -> subprocess.CompletedProcess[str]:

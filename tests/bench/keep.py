@@ -18,6 +18,7 @@ from radiocheck.chain.rules import load as load_rules
 from radiocheck.chain.rules import shipped
 from radiocheck.evidence.store import load
 from tests.bench.image import cache_dir
+from tests.bench.judging import guest_of
 from tests.bench.scenario import load_all
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -51,7 +52,8 @@ def main(names: list[str]) -> int:
         data = files[-1].read_bytes()
         result = json.loads(played.read_text())
         happened = result["setup"]["code"] == 0 and all(line["code"] == 0 for line in result["look"])
-        report = judge(load(data, name), rules)
+        guest = guest_of(files[-1])
+        report = judge(load(data, name), rules, guest=load(guest.read_bytes(), name) if guest else None)
         verdict = report.verdict
         found = {
             one.rule
@@ -69,6 +71,8 @@ def main(names: list[str]) -> int:
         folder = FIXTURES / name
         folder.mkdir(exist_ok=True)
         (folder / "evidence.json").write_bytes(data)
+        if guest:
+            (folder / "guest.json").write_bytes(guest.read_bytes())
         (folder / "expect.yaml").write_text(yaml.safe_dump(wanted, sort_keys=False, allow_unicode=True, width=100))
         kept += 1
     print(f"{kept} kept in {FIXTURES.name}/")

@@ -30,12 +30,14 @@ FIELDS: dict[str, tuple[type, bool]] = {
     "remedy": (dict, False),
     "cleanup": (list, False),
     "whole": (bool, False),
+    "guest": (bool, False),
 }
 EXPECT: dict[str, tuple[type, bool]] = {
     "state": (str, True),
     "step": (str, False),
     "rule": (str, False),
     "adapter": (str, False),
+    "with": (list, False),
 }
 REMEDY: dict[str, tuple[type, bool]] = {
     "rule": (str, True),
@@ -98,12 +100,14 @@ def complain(data: object) -> list[str]:
     if expect.get("state") in ("broken", "weak"):
         found += [f"expect.{key}: a fault needs it" for key in ("step", "rule") if key not in expect]
         found += _one_of(expect.get("step"), STEPS, "expect.step")
-    elif "rule" in expect:
-        found.append("expect.rule: only a fault has one")
+    else:
+        found += [f"expect.{key}: only a fault has one" for key in ("rule", "with") if key in expect]
     for state in data.get("not", []):
         found += _one_of(state, STATES, "not")
     for key in ("setup", "look", "also", "cleanup"):
         found += [f"{key}: {line!r} is not text" for line in data.get(key, []) if not isinstance(line, str)]
+    if data.get("guest") and data.get("whole"):
+        found.append("whole: `radiocheck check` in the machine has no capture of the guest")
     if not data["look"]:
         found.append("look: at least one line must prove that it happened")
     if "remedy" in data:

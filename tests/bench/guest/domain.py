@@ -7,7 +7,7 @@ domain.py NAME [WORD…] where a word is
   pci=DDDD:BB:SS.F  pass a whole PCI controller
   tty=PATH          forward a serial node of this host as the machine's serial port
   usb=MODEL         the machine's USB controller (`none` for none)
-  kernel=PATH       boot this kernel, with initrd=PATH
+  guest             go on with the real guest that was saved outside (inner_state.py there)
 """
 
 import re
@@ -39,10 +39,28 @@ def pci_hostdev(value: str) -> str:
     )
 
 
+# The machine that the guest was saved in; what libvirt adds is what the guest finds when it looks again.
+GUEST = """<uuid>5f1b1a52-8c1e-4c7e-9e0a-3f6d1c2b7a01</uuid>
+  <memory unit='MiB'>256</memory>
+  <os><type arch='x86_64' machine='pc-i440fx-7.2'>hvm</type></os>
+  <features><acpi/></features>"""
+GUEST_DEVICES = """
+    <controller type='virtio-serial'><address type='pci' slot='0x03'/></controller>
+    <channel type='unix'>
+      <source mode='bind' path='/run/bench-inner/agent'/><target type='virtio' name='bench.agent'/>
+    </channel>
+    <serial type='file'><source path='/run/bench-inner/console.log'/></serial>
+    <memballoon model='none'/>"""
+GUEST_WORDS = ("-icount", "shift=5", "-incoming", "unix:/run/bench-inner/state")
+PLAIN = """<memory unit='MiB'>64</memory>
+  <os><type arch='x86_64' machine='pc'>hvm</type></os>"""
+
+
 def domain(name: str, words: list[str]) -> str:
     """Write the whole configuration."""
     optional = "optional" in words
-    model, boot, devices = "qemu-xhci", "", []
+    real = "guest" in words
+    model, devices = "qemu-xhci", []
     for word in words:
         kind, _, value = word.partition("=")
         if kind in ("ids", "address", "both"):
@@ -53,21 +71,18 @@ def domain(name: str, words: list[str]) -> str:
             devices.append(f"<serial type='dev'><source path={quoteattr(value)}/></serial>")
         elif kind == "usb":
             model = value
-        elif kind in ("kernel", "initrd"):
-            boot += f"<{kind}>{value}</{kind}>"
-        elif word != "optional":
+        elif word not in ("optional", "guest"):
             raise SystemExit(f"domain.py: do not know {word!r}")
-    if boot:
-        boot += "<cmdline>console=ttyS0 quiet</cmdline>"
-    return f"""<domain type='qemu'>
+    arguments = "".join(f"<qemu:arg value={quoteattr(word)}/>" for word in GUEST_WORDS)
+    return f"""<domain type='qemu' xmlns:qemu='http://libvirt.org/schemas/domain/qemu/1.0'>
   <name>{name}</name>
-  <memory unit='MiB'>{256 if boot else 64}</memory>
-  <os><type arch='x86_64' machine='pc'>hvm</type>{boot}</os>
+  {GUEST if real else PLAIN}
   <devices>
     <emulator>/usr/bin/qemu-system-x86_64</emulator>
     <controller type='usb' model='{model}'/>
-    {"".join(devices)}
+    {"".join(devices)}{GUEST_DEVICES if real else ""}
   </devices>
+  {f"<qemu:commandline>{arguments}</qemu:commandline>" if real else ""}
 </domain>"""
 
 

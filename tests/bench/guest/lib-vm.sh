@@ -32,19 +32,3 @@ qemu_stop() { systemctl stop "bench-vm-$1"; }
 
 # holds PID NODE: does the process have this node open?
 holds() { ls -l "/proc/$1/fd" 2>/dev/null | grep -q -- "-> $2\$"; }
-
-# guest_initrd: the initial RAM disk of a small real guest, /run/bench-guest.initrd.  It has
-# this kernel's USB modules and nothing else; the kernel configures what is plugged in.
-guest_initrd() {
-    local dir=/run/bench-guest module
-    mkdir -p $dir/bin $dir/mod $dir/proc $dir/sys
-    cp /bin/busybox $dir/bin/busybox
-    printf '#!/bin/busybox sh\n/bin/busybox mount -t proc none /proc\n/bin/busybox mount -t sysfs none /sys\n' >$dir/init
-    for module in usb-common usbcore xhci-hcd xhci-pci; do
-        cp "$(modinfo -n $module)" "$dir/mod/$module.ko"
-        echo "/bin/busybox insmod /mod/$module.ko" >>$dir/init
-    done
-    printf 'while :; do /bin/busybox sleep 1000; done\n' >>$dir/init
-    chmod +x $dir/init
-    (cd $dir && find . | cpio -o -H newc --quiet) >/run/bench-guest.initrd
-}

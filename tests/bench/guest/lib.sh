@@ -4,6 +4,7 @@
 GADGETS=/sys/kernel/config/usb_gadget
 BENCH=${BENCH:-/bench/guest}
 . "$BENCH/lib-vm.sh"
+. "$BENCH/lib-inner.sh"
 . "$BENCH/lib-outer.sh"
 . "$BENCH/lib-reset.sh"
 

@@ -18,6 +18,8 @@ import traceback
 from pathlib import Path
 from typing import Any
 
+import inner
+
 SHARE = Path("/bench")
 TOOL = Path("/opt/radiocheck")
 PERSON = "mira"
@@ -136,6 +138,15 @@ def judged(name: str, person: str, user: str) -> dict[str, Any]:
     return {**json.loads(answer.read_text()), "seconds": seconds}
 
 
+def captured_inside(name: str, user: str) -> dict[str, Any]:
+    """Capture in the real guest that the set-up started.  The judgement outside finds the file by its name."""
+    started = time.monotonic()
+    said = inner.ask(capture=user)
+    if said["code"] == 0:
+        (SHARE / "evidence" / f"{name}.guest.json").write_text(said["out"], encoding="utf-8")
+    return {"code": said["code"], "out": said["out"][-2000:], "seconds": round(time.monotonic() - started, 1)}
+
+
 def whole(name: str, user: str) -> dict[str, Any]:
     """Run `radiocheck check` from its own start to its end in here, as a person would."""
     started = time.monotonic()
@@ -193,6 +204,8 @@ def play(scenario: dict[str, Any]) -> dict[str, Any]:
     result: dict[str, Any] = {"name": name, "setup": shell(scenario["setup"])}
     if result["setup"]["code"] == 0:
         result["look"] = [shell([line]) for line in scenario["look"]]
+        if scenario.get("guest"):
+            result["guest"] = captured_inside(name, user)
         result["root"] = judged(name, "root", user)
         result["person"] = judged(f"{name}.person", PERSON, user)
         if scenario.get("whole"):
@@ -204,6 +217,8 @@ def play(scenario: dict[str, Any]) -> dict[str, Any]:
             if lines:
                 lines = [*laid_out(remedy), *lines]
                 result["remedy"]["shell"] = shell([*lines, *wanted.get("then", ["settle", "sleep 3"])])
+                if scenario.get("guest"):
+                    captured_inside(f"{name}.remedied", user)
                 result["remedied"] = judged(f"{name}.remedied", "root", user)
     if scenario.get("dump"):
         subprocess.run(["bash", str(SHARE / "guest/dump.sh"), str(SHARE / "dump" / name)], check=False)
