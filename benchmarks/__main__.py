@@ -8,7 +8,7 @@ from __future__ import annotations
 import importlib
 import sys
 
-NAMES = ("help", "judge", "join", "parse", "memory", "check")
+NAMES = ("help", "judge", "join", "parse", "radio", "memory", "many", "check")
 
 
 def main(arguments: list[str]) -> int:

@@ -142,7 +142,12 @@ def _check(site: Site, spot: Spot, complaints: list[str]) -> None:
 
 def _check_noise(noise: Noise, spot: Spot, complaints: list[str]) -> None:
     if noise.best_db > noise.worst_db:
-        complaints.append(spot.complain("the best noise rise is above the worst; write the smaller one as `best`"))
+        best, worst = f"{noise.best_db:g} dB", f"{noise.worst_db:g} dB"
+        complaints.append(
+            spot.complain(
+                f"a noise rise of {best} at best is above the {worst} at worst; write `best: {worst}` and `worst: {best}`"
+            )
+        )
 
 
 def _check_network(network: Network, spot: Spot, complaints: list[str]) -> None:

@@ -170,7 +170,10 @@ class Network(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
             float,
             Meta(
                 extra={"read": _share},
-                extra_json_schema={**quantity.AIR_TIME.schema(), "description": "share of time it is on the air"},
+                extra_json_schema={
+                    **quantity.AIR_TIME.schema(),
+                    "description": "share of time that its channel is taken, whoever sends there",
+                },
             ),
         ]
         | None

@@ -9,10 +9,12 @@ from msgspec import UnsetType
 from radiocheck.evidence.absent import known
 from radiocheck.radio.noise import range_factor
 from radiocheck.radio.plan import Plan
+from radiocheck.radio.survey import recommended
 
 from . import air_words as words
 from .air_plan import Noise, shouting
 from .air_report import Answer, AnswerState, Ranked, Reach, Way
+from .air_rows import HEARD, delivered
 from .neighbours import Neighbour, Seat
 
 EXPONENT = 2.8  # ITU-R P.1238-9 Table 2, residential, by 10 (second-hand)
@@ -89,10 +91,13 @@ def _seated(seat: Seat | UnsetType, extension_m: float | None) -> list[str]:
         return []
     if seat.hubs:
         return [f"The adapter is not straight in the machine but behind {words.ticked(seat.hubs)}."]
-    return [
+    said = [
         "The adapter is straight in the machine, as far as USB shows: an extension cable without a hub in it "
         "cannot be seen."
     ]
+    if seat.superspeed_socket is True:
+        said.append("Its own socket carries SuperSpeed too, which is silent as long as nothing uses that.")
+    return said
 
 
 def _cost(plan: Plan, moved: Plan | None) -> list[str]:
@@ -101,9 +106,10 @@ def _cost(plan: Plan, moved: Plan | None) -> list[str]:
     if shouting(best, worst) == "good":
         return []
     left = sorted(range_factor(rise, EXPONENT) * 100 for rise in (worst, best))
+    share = f"{left[0]:.0f} %" if round(left[0]) == round(left[1]) else f"{left[0]:.0f} to {left[1]:.0f} %"
     said = [
-        f"Of the distance from which it hears a device, {left[0]:.0f} to {left[1]:.0f} parts of 100 are left. No "
-        "published curve tells how much it really is: measure before and after you move it."
+        f"That leaves {share} of the distance from which it would hear a device. No published curve tells how much "
+        "it really is: measure before and after you move it."
     ]
     if moved is not None and moved.rise_worst_db < worst - 1.0:
         rise = words.span(moved.rise_best_db, moved.rise_worst_db)
@@ -111,23 +117,19 @@ def _cost(plan: Plan, moved: Plan | None) -> list[str]:
     return said
 
 
-def recommended(channels: Sequence[Ranked]) -> Ranked:
-    """The first in order, but another than 26 when that delivers as much: not every device hears 26."""
-    best = channels[0]
-    if best.channel != 26:
-        return best
-    return next((one for one in channels[1:] if one.delivered > best.delivered - GAIN / 2), best)
+def good_channel(channel: int | None, channels: Sequence[Ranked], surveyed: bool, partly: bool = False) -> Answer:
+    """Question 2, from all sixteen channels under the networks of the survey; `channels` best first.
 
-
-def good_channel(channel: int | None, channels: Sequence[Ranked], surveyed: bool) -> Answer:
-    """Question 2, from all sixteen channels under the networks of the survey; `channels` best first."""
+    `partly`: the survey is what this machine happens to have heard.
+    """
     if not surveyed:
         return Answer(
             question="channel",
             state="unseen",
             sentence="Not known: no survey of Wi-Fi networks was given, and none was seen.",
             more=[
-                "List the networks as `survey` in air.yaml, or let this machine look for them if it has Wi-Fi.",
+                "List the networks as `survey` in air.yaml. If this machine has Wi-Fi, let it look for them (as root: "
+                "`iw dev wlan0 scan`), and ask again: what it has heard is read.",
                 *([] if channel is not None else ["Its channel is not known either: say it with --channel."]),
             ],
         )
@@ -148,8 +150,10 @@ def good_channel(channel: int | None, channels: Sequence[Ranked], surveyed: bool
         f"{words.of_100(own.frame_errors)} attempts fail, and {words.of_100(own.delivered)} frames arrive after retries"
     )
     more = [_reason(own)]
+    if state != "good" and own.bound:
+        more.append(words.PESSIMISTIC)
     if state == "good":
-        sentence = f"Yes: on channel {channel} {lost}."
+        sentence = f"Yes{', by what this machine has heard' if partly else ''}: on channel {channel} {lost}."
         if own.channel == 26:
             more.append(words.CHANNEL_26)
     else:
@@ -160,11 +164,15 @@ def good_channel(channel: int | None, channels: Sequence[Ranked], surveyed: bool
                 f"Channel {best.channel} would be better: {words.of_100(best.delivered)} frames arrive there. "
                 + _reason(best)
             )
+            if best is not channels[0]:
+                more.append(f"Channel {channels[0].channel} would do as well, but not every device hears it.")
             more.append(words.COST_OF_CHANGING)
         else:
             more.append(
                 "No other channel is better: move the Wi-Fi network, or the adapter away from its access point."
             )
+    if partly:
+        more.append(words.PARTLY)
     return Answer(question="channel", state=state, sentence=sentence, more=more)
 
 
@@ -183,17 +191,19 @@ def _reason(one: Ranked) -> str:
     )
 
 
-def heard(links: Sequence[Way], elsewhere: Sequence[Way], best: int | None, reach: Reach) -> Answer:
+def heard(
+    links: Sequence[Way], quiet: Sequence[Way], elsewhere: Sequence[Way], best: int | None, reach: Reach
+) -> Answer:
     """Question 3, from the links; without any, from the distance that a dwelling lets it reach.
 
-    `elsewhere`: the same links on channel `best`, when that is another one.
+    `quiet`: the same links without Wi-Fi in the air; `elsewhere`: on channel `best`, when that is another one.
     """
     far = _far(reach)
     if not links:
         return Answer(
             question="reach",
             state="unseen",
-            sentence=f"In a dwelling {far} with nine chances of ten, on one floor.",
+            sentence=far,
             more=["Rooms, walls and distances as `links` in air.yaml give an answer for each device."],
         )
     groups = {kind: [one.name for one in links if one.verdict == kind] for kind in ("heard", "doubtful", "not-heard")}
@@ -203,18 +213,32 @@ def heard(links: Sequence[Way], elsewhere: Sequence[Way], best: int | None, reac
     sentence = f"Of {len(links)} devices: {', '.join(parts)}."
     if len(links) == 1:
         sentence = f"`{links[0].name}` is {said[links[0].verdict]}."
-    more = [f"In a dwelling in general {far} with nine chances of ten, on one floor."]
+    more = []
     now, then = len(groups["heard"]), sum(one.verdict == "heard" for one in elsewhere)
+    alone = [one.name for one in quiet if one.verdict == "heard" and one.name not in groups["heard"]]
+    if alone:
+        more.append(f"Distance is not what harms {words.ticked(alone)}, but Wi-Fi: without it, heard well.")
     if best is not None and then > now:
-        more.append(f"On channel {best}, with less Wi-Fi in it, {then} would be heard well.")
-    if state != "good":
+        more.append(f"On channel {best}, with less Wi-Fi in it, {words.of_all(then, len(links))} would be heard well.")
+    if noisy := [one.name for one in quiet if one.verdict != "heard" and delivered(one.best) >= HEARD]:
         more.append(
-            "What lies between helps most: a device that is always powered, halfway, carries the others' frames; "
-            "this computes the direct way only."
+            f"Whether {words.ticked(noisy)} {'is' if len(noisy) == 1 else 'are'} heard hangs on the noise beside the "
+            "adapter: move it away from there first."
         )
-    return Answer(question="reach", state=state, sentence=sentence, more=more)
+    if far_off := [one.name for one in quiet if delivered(one.best) < HEARD]:
+        more.append(
+            f"For {words.ticked(far_off)} something between helps most: a device that is always powered, halfway, "
+            "carries the frames. This computes the direct way only."
+        )
+    return Answer(question="reach", state=state, sentence=sentence, more=[*more, far])
 
 
 def _far(reach: Reach) -> str:
     near, far = words.metres(reach.worst_m), words.metres(reach.best_m)
-    return f"about {far}" if near == far else f"about {near} to {far}"
+    away = f"{far} away"
+    if near != far:
+        away = f"{near} away at worst and {far} at best (by the noise beside the adapter)"
+    return (
+        f"In a dwelling in general a device is heard up to about {away}, with nine chances of ten: on one floor, "
+        "without Wi-Fi in the air."
+    )

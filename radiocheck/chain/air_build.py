@@ -6,18 +6,19 @@ from collections.abc import Sequence
 from typing import Literal
 
 from msgspec import UNSET, Struct, UnsetType
+from msgspec.structs import replace
 
 from radiocheck import __version__
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.usb import UsbDevice
 from radiocheck.radio.assume import chosen
 from radiocheck.radio.plan import Plan, compute, on_channel
-from radiocheck.radio.survey import ranked
+from radiocheck.radio.survey import ranked, recommended
 
 from . import air_rows as rows
 from . import air_words as words
 from .adapters import label
-from .air_answers import ANOTHER, good_channel, heard, recommended, shouts
+from .air_answers import ANOTHER, good_channel, heard, shouts
 from .air_change import Changes, changed, compared
 from .air_plan import Noise, noise, placed
 from .air_report import AIR_FORMAT, AirReport
@@ -58,7 +59,10 @@ def air(asked: Asked, context: Context | None = None, device: UsbDevice | None =
     links = rows.ways(now, result, asked.kinds)
     reach = rows.reach(now, values)
     best = recommended(order).channel if order else None
-    other = []
+    other, quiet = [], links
+    if now.networks and links:
+        silent = replace(now, networks=None)
+        quiet = rows.ways(silent, compute(silent), asked.kinds)
     if best is not None and now.channel not in (None, best):
         there = on_channel(now, best)
         other = rows.ways(there, compute(there), asked.kinds)
@@ -71,8 +75,8 @@ def air(asked: Asked, context: Context | None = None, device: UsbDevice | None =
         what_if = compared(now, result, later, compute(later), asked.changes)
     answers = [
         shouts(around, seated, rise, now, moved, asked.extension_m),
-        good_channel(now.channel, order, now.networks is not None),
-        heard(links, other, best, reach),
+        good_channel(now.channel, order, now.networks is not None, asked.survey_from == "evidence"),
+        heard(links, quiet, other, best, reach),
     ]
     changes_channel = asked.changes.channel is not None or answers[1].state in ("bad", "costly")
     return AirReport(

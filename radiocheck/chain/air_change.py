@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from radiocheck.radio.plan import Plan, Result, on_channel, with_noise, with_wifi_on
+from radiocheck.radio.survey import Channel
 from radiocheck.radio.units import wavelength_m
 
 from .air_plan import Noise, placed
@@ -72,7 +73,7 @@ def compared(before: Plan, was: Result, after: Plan, becomes: Result, changes: C
     ):
         rows += [
             Change(
-                what=f"{old.name}: margin",
+                what=f"{old.name}: margin in quiet air",
                 unit="dB",
                 before=Span(margin_db(old), margin_db(bad)),
                 after=Span(margin_db(new), margin_db(worse)),
@@ -88,24 +89,28 @@ def compared(before: Plan, was: Result, after: Plan, becomes: Result, changes: C
 
 
 def _channel(was: Result, becomes: Result) -> Sequence[Change]:
-    old = next((one for one in was.channels if one.channel == was.channel), None)
-    new = next((one for one in becomes.channels if one.channel == becomes.channel), None)
-    if old is None or new is None:
+    old, bad = _own(was, was.channels), _own(was, was.channels_worst)
+    new, worse = _own(becomes, becomes.channels), _own(becomes, becomes.channels_worst)
+    if old is None or bad is None or new is None or worse is None:
         return ()
     return (
         Change(
             what="margin over Wi-Fi on its channel",
             unit="dB",
-            before=Span(old.margin_db, old.margin_db),
-            after=Span(new.margin_db, new.margin_db),
+            before=Span(old.margin_db, bad.margin_db),
+            after=Span(new.margin_db, worse.margin_db),
         ),
         Change(
             what="delivered on its channel",
             unit="share",
-            before=Span(old.delivered, old.delivered),
-            after=Span(new.delivered, new.delivered),
+            before=Span(old.delivered, bad.delivered),
+            after=Span(new.delivered, worse.delivered),
         ),
     )
+
+
+def _own(result: Result, channels: Sequence[Channel]) -> Channel | None:
+    return next((one for one in channels if one.channel == result.channel), None)
 
 
 def _asked(before: Plan, after: Plan, changes: Changes) -> list[str]:

@@ -64,7 +64,7 @@ class Net(Struct, frozen=True, kw_only=True):
     width_mhz: float
     mask: str
     level_dbm: float
-    busy: float | None  # share of air time; null: not told
+    busy: float | None  # share of time in which its Wi-Fi channel is taken; null: not told
 
 
 class Ranked(Struct, frozen=True, kw_only=True):
@@ -73,9 +73,10 @@ class Ranked(Struct, frozen=True, kw_only=True):
     channel: int
     centre_mhz: float
     wifi_dbm: float | None  # all networks at once, in the receiver's filter; null: none
+    bound: bool  # … which is a limit: the loudest lies so far beside that only its mask is known
     margin_db: float  # above 1 % frame errors with all of them on the air
     frame_errors: float  # one attempt, by their air time
-    busy: float
+    busy: float  # share of time in which the adapter finds the channel taken
     delivered: float  # after retries, at best
     delivered_worst: float  # with the worst noise beside the adapter
     loudest: str | None  # the network that gives most

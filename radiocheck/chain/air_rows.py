@@ -74,6 +74,7 @@ def row(one: Channel, worst: Channel) -> Ranked:
         channel=one.channel,
         centre_mhz=one.centre_mhz,
         wifi_dbm=one.interference_dbm,
+        bound=first is not None and first.beside,
         margin_db=one.margin_db,
         frame_errors=one.frame_errors,
         busy=one.busy,

@@ -27,12 +27,25 @@ CHANNEL_26 = (
     "hear it at all."
 )
 
+PESSIMISTIC = (
+    "It may be better than that: so far beside a network only the limit of its standard is known, and real "
+    "transmitters mostly stay below it."
+)
+
+PARTLY = (
+    "There may be more Wi-Fi than this machine has heard, and it hears with its own antenna; a `survey` in air.yaml "
+    "takes its place."
+)
+
 # What every answer rests on besides numbers.
 MODELS = [
     "Wi-Fi levels are those heard where they were measured; at a device they are different.",
     "How much of a Wi-Fi network falls into a channel is an upper bound: transmit masks are what a standard "
     "allows at most (IEEE Std 802.15.4-2006 Table E.1 for 802.11b; OFDM, HT and HE masks are second-hand, HE at "
-    "40 MHz from memory), and real transmitters are mostly better.",
+    "40 MHz from memory). Real transmitters are mostly better: 10 MHz and more beside a loud network (20 MHz beside "
+    "one of 40 MHz) the figures are pessimistic, and `mask_reserve` says by how much.",
+    "What a network tells of its air time is that of its whole Wi-Fi channel, and all of it counts as if its loudest "
+    "network sent it.",
     "Interference acts as white noise; bits fail independently (IEEE Std 802.15.4-2006 §E.4.1.7 and §E.4.1.8).",
     "Networks on one Wi-Fi channel take turns; those on different ones do not know of each other. What they do "
     "to a frame depends on when it meets them, not on their mean power.",
@@ -46,6 +59,7 @@ PLACES = {
     "no-network": "none",
     "between": "{value} MHz off `{name}`",
     "inside": "inside `{name}`",
+    "above-noise": "`{name}` is louder",
     "beacons": "Bluetooth LE advertises here",
     "band-edge": "band's edge",
 }
@@ -53,9 +67,9 @@ PLACES = {
 
 def why(one: Ranked) -> str:
     """Where a channel lies among its neighbours, in a few words."""
-    said = []
+    said, named = [], {reason.name for reason in one.reasons if reason.code in ("between", "inside")}
     for reason in one.reasons:
-        if reason.code in PLACES:
+        if reason.code in PLACES and (reason.code != "above-noise" or reason.name not in named):
             value = reason.value or 0.0
             said.append(PLACES[reason.code].format(name=reason.name, value=f"{value:.0f}"))
     return "; ".join(said)
@@ -68,6 +82,11 @@ def of_100(share: float) -> str:
     if share < 0.005:
         return "fewer than 1 of 100"
     return f"about {share * 100:.0f} of 100"
+
+
+def of_all(count: int, total: int) -> str:
+    """`2 of 6`, or `all 6`."""
+    return f"{count} of {total}" if count < total else f"all {total}" if total > 1 else "it"
 
 
 def metres(distance: float) -> str:

@@ -14,6 +14,8 @@ from collections.abc import Callable, Iterator
 SIGMA_DB = {"residential": 8.0, "office": 10.0, "commercial": 10.0}
 WIDEST_CELL_DB = 0.5  # packet errors fall from 1 to 0 within about 3 dB
 FARTHEST_SIGMAS = 6.0  # one in 1e9 lies beyond
+FARTHEST_MARGIN = 40.0  # in sigmas: a float cannot tell the chance there from 0 or 1
+HALVINGS = 64  # to less than 1e-17 sigmas; `statistics` has the inverse, and brings fractions and decimals along
 
 
 def chance(margin_db: float, sigma_db: float) -> float:
@@ -27,11 +29,13 @@ def chance(margin_db: float, sigma_db: float) -> float:
 
 def margin_for(probability: float, sigma_db: float) -> float:
     """The margin in dB that the median must have so that the real one is above 0 with this probability."""
-    from statistics import NormalDist
-
     if not 0.0 < probability < 1.0:
         raise ValueError(f"a probability of {probability} is outside 0 to 1, both excluded")
-    return sigma_db * NormalDist().inv_cdf(probability) if sigma_db else 0.0
+    low, high = -FARTHEST_MARGIN * sigma_db, FARTHEST_MARGIN * sigma_db
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if chance(middle, sigma_db) < probability else (low, middle)
+    return high
 
 
 def cells(median_db: float, sigma_db: float, low_db: float, high_db: float) -> Iterator[tuple[float, float]]:

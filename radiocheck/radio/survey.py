@@ -1,16 +1,18 @@
 """Wi-Fi networks against the sixteen IEEE 802.15.4 channels.
 
 A network's power in the receiver is its level less what the mask keeps out.  Networks on
-one Wi-Fi channel take turns, so that the loudest stands for all of them, and the most air
-time of any of them is how busy that channel is.  Those on different Wi-Fi channels
-are taken as independent.  The mean error weighs each with its air time; the worst case has
-all Wi-Fi channels on at once, their powers added.
+one Wi-Fi channel take turns, so that the loudest stands for all of them.  What a network tells
+of its air time is that of its whole channel, whoever sends there; where they differ, the most
+counts, and all of it as if the loudest sent it.  Those on different Wi-Fi channels are taken as
+independent.  The mean error weighs each channel with its air time; the worst case has all Wi-Fi
+channels on at once, their powers added.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import Protocol, TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -26,6 +28,7 @@ from .units import power_sum
 LOWEST_DBM, HIGHEST_DBM = -110.0, 0.0
 MOST_NETWORKS = 1000
 TOLD = 3  # networks that are listed for each channel
+AS_GOOD = 0.005  # of frames that arrive, and of attempts that fail: closer than that two channels are alike
 
 
 class Network(Struct, frozen=True):
@@ -44,7 +47,8 @@ class Interference(Struct, frozen=True):
     name: str
     offset_mhz: float  # the channel's centre less the network's
     in_channel_dbm: float  # an upper bound, since masks are
-    busy: float
+    beside: bool  # the receiver lies wholly beside the network's flat top, so that this is its mask's limit
+    busy: float  # share of time in which its Wi-Fi channel is taken, by it or by others there
     hits: float  # probability that a frame meets it on the air
     frame_errors: float  # of a frame that meets it
 
@@ -122,8 +126,16 @@ def in_channel_dbm(network: Network, channel: int, width_mhz: float, reserve_db:
     `reserve_db`: how far the transmitter stays below its mask, where the filter lies wholly beside the flat top.
     """
     offset = mesh_mhz(channel) - network.centre_mhz
-    beside = abs(offset) - width_mhz / 2 >= MASKS[network.mask].top_mhz / 2
-    return network.level_dbm + _share_db(network.mask, offset, width_mhz) - (reserve_db if beside else 0.0)
+    off = reserve_db if is_beside(network, channel, width_mhz) else 0.0
+    return network.level_dbm + _share_db(network.mask, offset, width_mhz) - off
+
+
+def is_beside(network: Network, channel: int, width_mhz: float) -> bool:
+    """Whether the receiver's filter lies wholly beside the flat top: 10 MHz off a network of 20 MHz, and more.
+
+    There its power is only known as the limit that the mask sets.
+    """
+    return abs(mesh_mhz(channel) - network.centre_mhz) - width_mhz / 2 >= MASKS[network.mask].top_mhz / 2
 
 
 def talking(
@@ -184,6 +196,7 @@ def _interference(network: Network, level_dbm: float, channel: int, given: Liste
         name=network.name,
         offset_mhz=mesh_mhz(channel) - network.centre_mhz,
         in_channel_dbm=level_dbm,
+        beside=is_beside(network, channel, given.width_mhz),
         busy=busy,
         hits=hit_chance(busy, air_time_us(given.octets), given.burst_us),
         frame_errors=frame_error_rate(sinr, given.octets, given.implementation_loss_db),
@@ -193,6 +206,37 @@ def _interference(network: Network, level_dbm: float, channel: int, given: Liste
 def ranked(channels: Sequence[Channel]) -> list[Channel]:
     """Best first: by what is delivered, then by margin, then by number."""
     return sorted(channels, key=lambda one: (-round(one.delivered, 4), -round(one.margin_db, 1), one.channel))
+
+
+class Judged(Protocol):
+    """A channel with what it delivers, here or as a row of a report."""
+
+    @property
+    def channel(self) -> int: ...
+
+    @property
+    def frame_errors(self) -> float: ...
+
+    @property
+    def delivered(self) -> float: ...
+
+
+AnyChannel = TypeVar("AnyChannel", bound=Judged)
+
+
+def recommended(order: Sequence[AnyChannel]) -> AnyChannel:
+    """The first of a ranking, but another than 26 when that is as good: not every device hears 26."""
+    best = order[0]
+    if best.channel != 26:
+        return best
+    return next(
+        (
+            one
+            for one in order[1:]
+            if one.delivered > best.delivered - AS_GOOD and one.frame_errors < best.frame_errors + AS_GOOD
+        ),
+        best,
+    )
 
 
 def all_channels(speaking: Sequence[Network], given: Listening) -> list[Channel]:

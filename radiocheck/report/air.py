@@ -17,6 +17,7 @@ from .text import NARROWEST, WIDEST
 
 INK = {"good": "sound", "costly": "weak", "bad": "broken", "unseen": "unseen"}
 VERDICTS = {"heard": "well", "doubtful": "doubtful", "not-heard": "hardly"}
+MOST = 20  # networks in the table
 DIRECTIONS = ("to the device", "to the adapter")
 
 
@@ -101,22 +102,25 @@ def _networks(report: AirReport, look: Look) -> list[str]:
             say.decibels(one.level_dbm),
             "not told" if one.busy is None else f"{one.busy * 100:.0f} %",
         ]
-        for one in sorted(report.networks, key=lambda one: -one.level_dbm)
+        for one in sorted(report.networks, key=lambda one: -one.level_dbm)[:MOST]
     ]
+    more = len(report.networks) - MOST
     origin = "as the site lists them" if report.survey_from == "site" else "as this machine has heard them lately"
     return [
         *_title(f"Wi-Fi networks, {origin}", look),
-        *table(["", "MHz", "wide", "dBm", "on the air"], rows, look),
+        *table(["", "MHz", "wide", "dBm", "channel taken"], rows, look),
+        *(wrap(f"and {more} weaker ones, which --format json lists", look.width, "  ") if more > 0 else []),
     ]
 
 
 def _channels(report: AirReport, look: Look) -> list[str]:
     if not report.channels:
         return []
+    limit = "<=" if look.ascii else "≤"  # before a figure that is known as a limit only
     rows = [
         [
             f"{one.channel}{' <' if one.channel == report.channel else ''}",
-            "none" if one.wifi_dbm is None else say.decibels(one.wifi_dbm),
+            "none" if one.wifi_dbm is None else f"{limit} " * one.bound + say.decibels(one.wifi_dbm),
             say.decibels(one.margin_db),
             say.percents(Span(one.busy, one.busy)),
             say.percents(Span(one.frame_errors, one.frame_errors)),
@@ -133,6 +137,11 @@ def _channels(report: AirReport, look: Look) -> list[str]:
         f"For {whose} heard at {say.decibels(report.wanted_dbm)} dBm. Margin: with all networks on the air at once. "
         "Of 100: looks that find the channel taken, attempts that fail, frames that arrive after retries."
     )
+    if any(one.bound for one in report.channels):
+        about += (
+            f" {limit}: so far beside the loudest network that only the limit of its standard is known; real "
+            "transmitters mostly stay below it, so these channels may be better than they stand here."
+        )
     return [
         *_title(f"Channels, best first{own}", look),
         *table(["", "Wi-Fi dBm", "margin dB", "taken", "fail", "arrive", "where"], rows, look, (0, 6)),

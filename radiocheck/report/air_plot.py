@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from radiocheck.chain import air_words as say
-from radiocheck.chain.air_answers import recommended
 from radiocheck.chain.air_report import QUESTIONS, AirReport, Net
 from radiocheck.radio.channels import BAND, MESH, mesh_mhz
 from radiocheck.radio.link import Direction
 from radiocheck.radio.masks import MASKS, share_db
+from radiocheck.radio.survey import recommended
 
 from . import svg
 from .air import weakest
@@ -73,8 +73,8 @@ def _y(dbm: float) -> float:
 
 def _band(report: AirReport, nets: Sequence[Net]) -> tuple[str, float]:
     """The band's picture and where it ends."""
-    best = recommended(report.channels).channel if report.channels else None
-    parts = [*_axes(), *_channels(report, best)]
+    best = recommended(report.channels).channel if report.networks and report.channels else None
+    parts = [*_axes(), *_channels(report, best), *(_limits() if nets else ())]
     for place, one in enumerate(nets[:MOST]):
         parts += _network(one, place)
     legend, bottom = _legend(report, nets, best)
@@ -123,6 +123,11 @@ def _channels(report: AirReport, best: int | None) -> Iterator[str]:
         yield svg.label(words, WIDTH - RIGHT + 6, below, font_size=11)
 
 
+def _limits() -> Iterator[str]:
+    words = "beside its flat top, Wi-Fi is drawn at the limit of its standard"
+    yield svg.label(words, WIDTH - RIGHT, BAND_TOP - 14, text_anchor="end", font_size=11, fill="#444")
+
+
 def _floors(report: AirReport) -> list[tuple[str, float]]:
     """The adapter's noise floor, at both ends when they differ, the higher one first."""
     best, worst = report.floor_best_dbm, report.floor_worst_dbm
@@ -142,7 +147,7 @@ def _network(one: Net, place: int) -> Iterator[str]:
         return
     yield svg.curve(above, fill="none", stroke="#000", stroke_width=2, stroke_dasharray=DASHES[place % len(DASHES)])
     peak = one.level_dbm + share_db(mask, 0.0)
-    at = one.centre_mhz + (place % 4 - 1.5) * 2.0  # networks on one channel must not write over each other
+    at = one.centre_mhz + (place % 4 - 1.5) * 2.5  # networks on one channel must not write over each other
     x = min(max(_x(at), LEFT + 8), WIDTH - RIGHT - 8)
     yield svg.element("circle", cx=x, cy=_y(peak), r=9.0, fill="#fff", stroke="#000")
     yield svg.label(_letter(place), x, _y(peak) + 4, text_anchor="middle", font_weight="bold")
@@ -164,7 +169,7 @@ def _legend(report: AirReport, nets: Sequence[Net], best: int | None) -> tuple[l
         x += 40.0 + 7.0 * len(words)
     for place, one in enumerate(nets[:MOST]):
         y = top + 22.0 + ROW * (place // 2)
-        x = LEFT + (place % 2) * (WIDTH - LEFT - RIGHT) / 2
+        x = LEFT + (place % 2) * (WIDTH - LEFT) / 2
         parts.append(svg.line(x, y - 4, x + 36, y - 4, stroke_width=2, stroke_dasharray=DASHES[place % len(DASHES)]))
         said = f"{one.centre_mhz:.0f} MHz, {one.width_mhz:.0f} wide, {say.decibels(one.level_dbm)} dBm"
         parts.append(svg.label(f"{_letter(place)}  {cut(one.name, 24)}: {said}", x + 44, y))
@@ -220,7 +225,7 @@ def _waterfall(name: str, way: Direction, top: float) -> tuple[str, float]:
     parts += _row("received", f"{say.decibels(way.level_dbm)} dBm", at(low), at(way.level_dbm), y, "#fff")
     left, right = sorted((at(needed), at(way.level_dbm)))
     words = "margin" if way.margin_db >= 0 else "missing"
-    parts += _row(words, f"{say.decibels(way.margin_db)} dB", left, right, y + ROW, "url(#best)")
+    parts += _row(words, f"{say.decibels(abs(way.margin_db))} dB", left, right, y + ROW, "url(#best)")
     parts += [
         svg.label(f"noise {say.decibels(way.floor_dbm)}", at(way.floor_dbm), end + 32, text_anchor="middle"),
         svg.label(f"needed {say.decibels(needed)}", at(needed), end + 46, text_anchor="middle"),

@@ -10,6 +10,7 @@ from radiocheck.air.site import Network, Site
 from radiocheck.radio.channels import wifi_mhz
 from radiocheck.radio.link import Slab
 from radiocheck.radio.plan import compute
+from radiocheck.report.schema import site_schema
 
 
 @pytest.mark.parametrize(
@@ -34,6 +35,18 @@ def test_network() -> None:
     """A channel number becomes its centre; a network without a name is called hidden; air time stays unknown."""
     made = heard(Network(channel=11, level_dbm=-63.0))
     assert (made.name, made.centre_mhz, made.level_dbm, made.busy) == (UNNAMED, wifi_mhz(11), -63.0, None)
+
+
+def test_busy_is_of_the_whole_channel() -> None:
+    """Each `busy` tells how much of its Wi-Fi channel is taken, so the highest one counts, never the sum of both."""
+    text = "channel: 18\nsurvey:\n"
+    rows = [f"- {{channel: 6, level: {level} dBm, busy: {busy} %}}\n" for level, busy in ((-50, 10), (-60, 30))]
+    both, loud = ("".join([text, *some]) for some in (rows, [rows[0].replace("10 %", "30 %")]))
+    own = [compute(plan(read(one.encode(), "a"))).channels[7] for one in (both, loud)]
+    assert own[0] == own[1]
+    assert (own[0].channel, own[0].busy) == (18, pytest.approx(0.3))
+    described = site_schema()["$defs"]["Network"]["properties"]["busy"]
+    assert "its channel is taken, whoever sends" in str(described)
 
 
 def test_no_survey_is_not_an_empty_one() -> None:

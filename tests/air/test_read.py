@@ -85,7 +85,7 @@ def test_every_field() -> None:
         ("extension: 1.5", "1:12: `1.5` has no unit; write `1.5 m`, or the number and m, cm or ft"),
         (
             "noise: {best: 9 dB, worst: 3 dB}",
-            "1:8: the best noise rise is above the worst; write the smaller one as `best`",
+            "1:8: a noise rise of 9 dB at best is above the 3 dB at worst; write `best: 3 dB` and `worst: 9 dB`",
         ),
         (
             "survey: [{channel: 15, level: -50 dBm}]",

@@ -71,8 +71,8 @@ def chain(evidence: Evidence, asked: Asked | None = None) -> Chain:
 def given(channel: int | None = 18, heard: tuple[Network, ...] | None = (), **more: Any) -> Asked:
     """A person's words."""
     plan = Plan(channel, heard, links=tuple(more.pop("links", ())), given=more.pop("assume", {}))
-    survey_from = "site" if heard is not None else None
-    return Asked(plan=plan, kinds=[("other", None)] * len(plan.links), survey_from=survey_from, **more)
+    kinds = [("other", None)] * len(plan.links)
+    return Asked(plan=plan, kinds=kinds, survey_from=None if heard is None else "site", **more)
 
 
 def test_an_awake_disk_in_the_next_socket() -> None:
@@ -149,6 +149,56 @@ def test_the_chain_breaks_only_where_hardly_anything_gets_through() -> None:
     assert air_rules(m.native(), given(heard=(drowned,))) == {"channel-drowned": "break"}
     evidence = m.native(wifi=[WifiNetwork(ssid="loft", freq_mhz=2437.0, level_dbm=-40.0, standard="n", busy=1.0)])
     assert "break" not in air_rules(evidence, given(heard=None)).values()
+
+
+def test_a_mask_s_limit_alone_breaks_nothing() -> None:
+    """13 MHz beside a network that is always on and very loud: by its mask all is lost, and that is only a limit."""
+    beside_it = structs.replace(LOUD, level_dbm=-10.0, busy=1.0)
+    air = facts(m.native(), given(20, heard=(beside_it,)))
+    assert air.lost_best_permille == 1000
+    assert air.proven is False
+    assert "break" not in air_rules(m.native(), given(20, heard=(beside_it,))).values()
+    assert "channel-beside-wifi-edge" in air_rules(m.native(), given(20, heard=(beside_it,)))
+
+
+def test_noise_alone_is_proven() -> None:
+    """Measured noise that drowns the wanted signal is no mask's limit, and breaks the chain."""
+    asked = given(noise=Noise(40.0, 40.0, "measured"))
+    assert facts(m.native(), asked).proven is True
+    assert air_rules(m.native(), asked) == {"channel-drowned": "break", "noise-rise-measured": "strain"}
+
+
+def test_wi_fi_is_not_blamed_on_distance() -> None:
+    """A near lamp whose frames a busy network spoils is no far lamp: only the channel is named."""
+    asked = given(heard=(LOUD,), links=[LinkPlan("lamp", 7.0, (Slab("brick", 0.115),))])
+    air = facts(m.native(), asked)
+    assert air.spoiled_permille >= 500
+    assert air.links[0].weak_best_permille == 0
+    assert not [rule for rule in air_rules(m.native(), asked) if "link" in rule or "wall" in rule]
+
+
+def test_a_link_with_little_to_spare() -> None:
+    """Too weak in one home of fifteen: heard, and called without reserve."""
+    asked = given(links=[LinkPlan("attic", 16.0, (Slab("concrete", 0.2),), 1)])
+    assert 50 <= facts(m.native(), asked).links[0].weak_best_permille < 100
+    assert air_rules(m.native(), asked) == {"link-without-reserve": "strain"}
+
+
+def test_the_worst_noise_of_one_computation() -> None:
+    """Figures at the worst noise are those that a plan with nothing but that noise has at best."""
+    asked = given(heard=(structs.replace(LOUD, level_dbm=-80.0),), links=[LinkPlan("lamp", 120.0)])
+    loud = structs.replace(asked, noise=Noise(20.0, 20.0, "measured"))
+    both = structs.replace(asked, noise=Noise(3.0, 20.0, "measured"))
+    at_worst = facts(m.native(), loud)
+    assert facts(m.native(), both).lost_worst_permille == at_worst.lost_best_permille
+    assert facts(m.native(), both).lost_best_permille < at_worst.lost_best_permille
+
+
+def test_channel_26_is_best_only_alone() -> None:
+    """With two channels alike 25 is called the best, as `radiocheck air` does."""
+    levels = ((2412.0, -40.0), (2437.0, -40.0), (2462.0, -63.0))
+    asked = given(13, heard=tuple(structs.replace(LOUD, centre_mhz=at, level_dbm=level) for at, level in levels))
+    assert facts(m.native(), asked).best_channel == 25
 
 
 def test_links() -> None:

@@ -70,6 +70,19 @@ def test_terms_add_up(distance: float, walls: list[Slab], floors: int) -> None:
     assert one.to_device.terms[1:] == one.to_coordinator.terms[1:]
 
 
+def test_antennas_count_at_both_ends() -> None:
+    """2 dBi at each end are 4 dB more, in the budget and in what is delivered."""
+    plain, gained, stronger = (
+        made(200.0),
+        made(200.0, antenna=2.0),
+        made(200.0, coordinator_power=12.0, device_power=7.0),
+    )
+    assert gained.to_device.level_dbm == pytest.approx(plain.to_device.level_dbm + 4.0)
+    assert gained.to_coordinator.margin_db == pytest.approx(plain.to_coordinator.margin_db + 4.0)
+    assert gained.delivered_to_coordinator == pytest.approx(stronger.delivered_to_coordinator)
+    assert gained.delivered_to_coordinator > plain.delivered_to_coordinator
+
+
 @given(st.floats(1, 300), st.floats(0, 40))
 def test_shares(distance: float, rise: float) -> None:
     """Probabilities are some, and noise beside the coordinator harms only what it hears."""
