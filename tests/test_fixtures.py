@@ -26,7 +26,9 @@ def test_verdict(folder: Path) -> None:
     """State, step and rule are those that the set-up of the machine made, and no other break is named."""
     expect = yaml.safe_load((folder / "expect.yaml").read_text())
     assert set(expect) == {"title", "origin", "state", "step", "rule"}
-    report = judge(load_evidence((folder / "evidence.json").read_bytes(), folder.name), RULES)
+    inside = folder / "guest.json"
+    guest = load_evidence(inside.read_bytes(), folder.name) if inside.exists() else None
+    report = judge(load_evidence((folder / "evidence.json").read_bytes(), folder.name), RULES, guest=guest)
     assert (report.verdict.state, report.verdict.step) == (expect["state"], expect["step"]), report.verdict
     own = [
         (one.rule, one.gravity)
@@ -44,6 +46,7 @@ def test_verdict(folder: Path) -> None:
 
 @pytest.mark.parametrize("folder", FOLDERS, ids=lambda folder: folder.name)
 def test_saving_changes_nothing(folder: Path) -> None:
-    """Evidence that is saved and loaded again is equal."""
-    evidence = load_evidence((folder / "evidence.json").read_bytes(), folder.name)
-    assert load_evidence(save(evidence), "again") == evidence
+    """Evidence that is saved and loaded again is equal, that of a VM too."""
+    for file in folder.glob("*.json"):
+        evidence = load_evidence(file.read_bytes(), folder.name)
+        assert load_evidence(save(evidence), "again") == evidence

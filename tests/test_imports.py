@@ -12,7 +12,7 @@ ALLOWED = {
     "cli": {"cli", "report", "chain", "pastes", "sources", "air", "radio", "evidence"},
     "report": {"report", "chain", "air", "radio", "evidence"},
     "chain": {"chain", "radio", "evidence"},
-    "pastes": {"pastes", "sources", "evidence"},
+    "pastes": {"pastes", "chain", "sources", "evidence"},
     "sources": {"sources", "evidence"},
     "air": {"air", "radio"},
     "radio": {"radio"},

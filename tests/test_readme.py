@@ -7,8 +7,8 @@ import re
 from .readme_output import README, ROOT, renewed
 
 
-def test_demo_output_is_current() -> None:
-    """The output in the README is that of the shipped demo (`make readme` renews it)."""
+def test_output_is_current() -> None:
+    """Output in the README is that of the shipped demo, of some cases and of the invented house's air (`make readme` renews it)."""
     text = README.read_text()
     assert renewed(text) == text
 

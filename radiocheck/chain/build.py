@@ -12,6 +12,7 @@ from .facts_name import name_facts
 from .facts_serial import access_facts, driver_facts
 from .facts_usb import adapter_facts, host_facts, power_facts
 from .facts_vm import assignment_facts, handover_facts
+from .mentioned import is_paste
 from .subjects import Subject
 from .view import View
 
@@ -19,7 +20,7 @@ from .view import View
 def view(context: Context, subject: Subject) -> View:
     """All facts about one adapter."""
     return View(
-        route=route(subject),
+        route=route(subject, is_paste(context.evidence)),
         host=host_facts(context),
         adapter=adapter_facts(context, subject),
         power=power_facts(context, subject),
@@ -34,15 +35,15 @@ def view(context: Context, subject: Subject) -> View:
     )
 
 
-def route(subject: Subject) -> str | UnsetType:
+def route(subject: Subject, pasted: bool) -> str | UnsetType:
     """The way this adapter takes: by the configuration lines that name it, else native.
 
-    Absent when a line that could not be seen might say otherwise.
+    Absent when a line that could not be seen might say otherwise; who pastes a line pastes the one that counts.
     """
     kinds = {item.kind for item in subject.items}
     if "device" in kinds:
         return "device"
-    if subject.partial:
+    if subject.partial and not (pasted and kinds):
         return UNSET
     for kind in ("forwarded", "controller"):
         if kind in kinds:

@@ -7,6 +7,7 @@ in, which is a part of what there is: then every figure is one of "at least".
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from msgspec import UNSET, Struct, UnsetType
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Gap
 
-from .bound import count
+from .bound import certain, count
 from .context import Context
 from .neighbours import Neighbour, neighbours, seat
 from .subjects import Subject
@@ -28,6 +29,7 @@ if TYPE_CHECKING:  # a machine without a SuperSpeed device and without a site co
 
     from .air_build import Asked
 
+NEARLY_ALL = 0.97  # of the attempts: with three retries it leaves hardly a tenth of the frames
 PROVIDE = "describe the air in air.yaml and run `radiocheck check --site air.yaml`"
 
 
@@ -126,33 +128,29 @@ def _given(context: Context, asked: Asked, rise: _Rise | None) -> dict[str, Any]
 
         plan, whole = replace(plan, networks=networks(context.evidence)), False
     best, worst = (rise.best_db, rise.worst_db) if rise is not None else (0.0, 0.0)
-    low = compute(replace(plan, rise_best_db=best, rise_worst_db=worst))
-    high = compute(replace(plan, rise_best_db=worst, rise_worst_db=worst)) if rise is not None else None
-    facts: dict[str, Any] = {
-        "links": _links(plan, low, rise, whole),
-    }
+    result = compute(replace(plan, rise_best_db=best, rise_worst_db=worst))
+    facts: dict[str, Any] = {"links": _links(plan, result, rise)}
     if "coordinator_power" in plan.given:
         facts["power_dbm"] = round(plan.given["coordinator_power"])
     if plan.channel is not None:
         facts["channel"] = plan.channel
     if plan.networks is not None:
         facts |= {"survey_whole": whole, "networks": count(len(plan.networks), whole)}
-    mine = _own(low)
+    mine, late = _own(plan, result.channels), _own(plan, result.channels_worst)
     if mine is not None:
-        facts |= _channel(plan, mine, low, rise, whole)
-        late = _own(high) if high is not None else None
-        if late is not None and rise is not None:
-            facts["lost_worst_permille"] = count(_permille(1.0 - late.delivered), whole and rise.worst_whole)
+        facts |= _channel(plan, mine, result, rise, whole)
+    if late is not None and rise is not None:
+        facts["lost_worst_permille"] = count(_permille(1.0 - late.delivered), whole and rise.worst_whole)
     return facts
 
 
-def _own(result: Result) -> Channel | None:
-    return next((one for one in result.channels if one.channel == result.channel), None)
+def _own(plan: Plan, channels: Sequence[Channel]) -> Channel | None:
+    return next((one for one in channels if one.channel == plan.channel), None)
 
 
 def _channel(plan: Plan, mine: Channel, result: Result, rise: _Rise | None, whole: bool) -> dict[str, Any]:
     """The adapter's channel, at the best end of the noise, and the best channel of a whole survey."""
-    from radiocheck.radio.survey import ranked
+    from radiocheck.radio.survey import ranked, recommended
 
     sure = whole and rise is not None and rise.best_whole
     facts: dict[str, Any] = {
@@ -160,16 +158,31 @@ def _channel(plan: Plan, mine: Channel, result: Result, rise: _Rise | None, whol
         "spoiled_permille": count(_permille(mine.frame_errors), sure),
         "busy_permille": count(_permille(mine.busy), whole),
         "short_db": count(round(-mine.margin_db), sure),
+        "too_noisy": certain(_too_noisy(mine), rise is not None and rise.best_whole),
+        "proven": certain(_proven(mine), sure),
         "overlaps": [_overlap(plan, one) for one in mine.loudest] + ([] if whole else [OverlapFacts()]),
     }
     if sure:
-        best = ranked(result.channels)[0]
+        best = recommended(ranked(result.channels))
         facts |= {
             "best_channel": best.channel,
             "best_spoiled_permille": _permille(best.frame_errors),
             "gain_permille": max(_permille(mine.frame_errors) - _permille(best.frame_errors), 0),
         }
     return facts
+
+
+def _proven(mine: Channel) -> bool:
+    """Whether noise alone, or networks over the channel, spoil nearly every attempt.
+
+    What lies beside a network is left out: its mask tells only the most that may arrive there.
+    """
+    kept = math.prod(1.0 - one.hits * one.frame_errors for one in mine.loudest if not one.beside)
+    return kept <= 1.0 - NEARLY_ALL or _too_noisy(mine)
+
+
+def _too_noisy(mine: Channel) -> bool:
+    return any(one.code == "too-weak" for one in mine.reasons)
 
 
 def _overlap(plan: Plan, one: Interference) -> OverlapFacts:
@@ -194,23 +207,23 @@ def _overlap(plan: Plan, one: Interference) -> OverlapFacts:
     )
 
 
-def _links(plan: Plan, result: Result, rise: _Rise | None, whole: bool) -> list[LinkFacts]:
+def _links(plan: Plan, result: Result, rise: _Rise | None) -> list[LinkFacts]:
     return [
-        _link(one, low, high if rise is not None else None, rise, whole)
+        _link(one, low, high if rise is not None else None, rise)
         for one, low, high in zip(plan.links, result.links_best, result.links_worst, strict=True)
     ]
 
 
-def _link(plan: LinkPlan, low: Link, high: Link | None, rise: _Rise | None, whole: bool) -> LinkFacts:
+def _link(plan: LinkPlan, low: Link, high: Link | None, rise: _Rise | None) -> LinkFacts:
     from radiocheck.radio.path import free_space_db
 
-    sure, late = whole and rise is not None and rise.best_whole, whole and rise is not None and rise.worst_whole
+    sure, late = rise is not None and rise.best_whole, rise is not None and rise.worst_whole
     way = sum(term.db for term in low.to_coordinator.terms[2:])  # behind transmitter and antennas
     facts: dict[str, Any] = {}
     if high is not None:
         facts = {
-            "lost_worst_permille": count(_lost(high), late),
-            "up_lost_worst_permille": count(_permille(1.0 - high.delivered_to_coordinator), late),
+            "weak_worst_permille": count(_weak(high), late),
+            "up_weak_worst_permille": count(_permille(1.0 - high.to_coordinator.chance), late),
             "up_short_worst_db": count(round(-high.to_coordinator.margin_db), late),
         }
     return LinkFacts(
@@ -219,16 +232,16 @@ def _link(plan: LinkPlan, low: Link, high: Link | None, rise: _Rise | None, whol
         walls=len(plan.walls),
         floors=plan.floors,
         walls_db=max(round(-way - free_space_db(plan.distance_m, 2440.0)), 0),
-        lost_best_permille=count(_lost(low), sure),
-        up_lost_best_permille=count(_permille(1.0 - low.delivered_to_coordinator), sure),
-        down_short_db=count(round(-low.to_device.margin_db), whole),
+        weak_best_permille=count(_weak(low), sure),
+        up_weak_best_permille=count(_permille(1.0 - low.to_coordinator.chance), sure),
+        down_short_db=round(-low.to_device.margin_db),
         up_short_best_db=count(round(-low.to_coordinator.margin_db), sure),
         **facts,
     )
 
 
-def _lost(one: Link) -> int:
-    return _permille(1.0 - min(one.delivered_to_device, one.delivered_to_coordinator))
+def _weak(one: Link) -> int:
+    return _permille(1.0 - min(one.to_device.chance, one.to_coordinator.chance))
 
 
 def _permille(share: float) -> int:

@@ -24,7 +24,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     """
     evidence = context.evidence
     if not is_paste(evidence):
-        return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None}
+        return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, "rights_shown": False}
     messages = (
         [one for one in evidence.app_messages or [] if _is_about(one, context, device)]
         if known(evidence.app_messages)
@@ -36,6 +36,9 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
         "app_missing": next((one.path for one in messages if one.kind == "missing" and one.path), None),
     }
     telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
+    # Who pastes `id` beside `ls -l` of a node asks whether these fit together.
+    users = evidence.users if known(evidence.users) else []
+    facts["rights_shown"] = any(one.asked for one in users) and known(evidence.ttys) and len(context.subjects) == 1
     return facts | {"app_words": telling[-1] if telling else None}
 
 

@@ -35,6 +35,9 @@ def device_facts(context: Context, subject: Subject, item: Item) -> dict[str, An
     if bound or known(item.in_live):
         facts["live_pinned"] = bound
         facts["live_node"] = f"{item.live_bus}:{item.live_address}" if bound else None
+    if known(context.devices):
+        hubs = [one for one in context.devices.values() if is_hub(one) and matches(item, one) is True]
+        facts["picks_hub"] = certain(bool(hubs), bool(hubs) or context.whole("usb"))
     if not item.unresolved:
         facts |= _picking(context, subject, item)
         if bound:

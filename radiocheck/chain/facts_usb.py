@@ -15,6 +15,7 @@ from .bound import certain, count
 from .context import Context, twins
 from .facts_choice import above, names_ports
 from .history import about, port_of
+from .mentioned import is_paste
 from .place import log_of, place_of, port_record, present
 from .subjects import Subject
 from .view import AdapterFacts, HostFacts, PowerFacts
@@ -31,8 +32,9 @@ def host_facts(context: Context) -> HostFacts:
     user = context.user.name if known(context.user) else UNSET
     ports = names_ports(context.evidence)
     if not known(host):
-        return HostFacts(inside=context.inside, user=user, libvirt_names_ports=ports)
+        return HostFacts(inside=context.inside, pasted=is_paste(context.evidence), user=user, libvirt_names_ports=ports)
     return HostFacts(
+        pasted=is_paste(context.evidence),
         inside=context.inside,
         guest=UNSET if not known(host.virtualisation) else host.virtualisation is not None,
         container=UNSET if not known(host.container) else host.container is not None,
@@ -50,6 +52,7 @@ def adapter_facts(context: Context, subject: Subject) -> AdapterFacts:
         "label": subject.label,
         "known_by": subject.known_by,
         "free": _free(context, subject),
+        "free_seen": bool(_unasked(context, subject)) if is_paste(context.evidence) else UNSET,
         "seen_before": _seen_before(context, subject),
     }
     if device is None:
@@ -106,11 +109,19 @@ def _seen_before(context: Context, subject: Subject) -> bool | UnsetType:
 
 def _free(context: Context, subject: Subject) -> list[str] | UnsetType:
     """Other present adapters that no VM asks for; absent when none was seen on a bus that was not seen whole."""
+    if is_paste(context.evidence) and (shown := _unasked(context, subject)):
+        return shown
     free = context.free_adapters()
     if not known(free):
         return UNSET
     found = [one.label for one in free if one is not subject]
     return found if found or context.whole("usb") else UNSET
+
+
+def _unasked(context: Context, subject: Subject) -> list[str]:
+    """Other adapters of a paste that none of its VMs asks for."""
+    shown = [one for one in context.subjects if one.device is not None and not one.items]
+    return [one.label for one in shown if one is not subject]
 
 
 def _now_is(context: Context, subject: Subject) -> str | UnsetType | None:

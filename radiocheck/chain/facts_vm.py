@@ -20,6 +20,7 @@ from .forecast import expectations
 from .held import usb_minor
 from .item import Item
 from .items_qemu import vm_name
+from .start_error import start_error
 from .start_order import start_order
 from .subjects import Subject
 from .view_vm import AssignmentFacts, HandoverFacts
@@ -58,6 +59,8 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     """Who holds it at this moment, over all VMs."""
     facts: dict[str, Any] = {}
     device = subject.device
+    if {"native", "guest"} & set(context.evidence.taken.assumes):
+        return HandoverFacts(hypervisors=0, stranger=None, assigned=0, running=0)
     if not subject.partial:
         vms = {item.vm for item in subject.items}
         if len(vms) < 2 or all(item.named for item in subject.items):  # a nameless one may be any of the others
@@ -113,6 +116,10 @@ def _common(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
         "missing": item.missing,
         "started_s": int(context.now - started) if known(started) else UNSET,
     }
+    said = start_error(context.evidence, item)
+    facts["start_error"] = said.kind if known(said) and said is not None else said
+    if known(said) and said is not None:
+        facts |= {"start_error_words": said.text, "start_error_vm": said.data.get("domain")}
     if process is not None:
         facts |= account(context, process)
     if known(messages):

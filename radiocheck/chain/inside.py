@@ -33,6 +33,8 @@ def inside(evidence: Evidence) -> bool | UnsetType:
     runs = (evidence.qemu, evidence.domains, evidence.given_vms, evidence.monitors)
     if any(known(vms) and vms for vms in runs):
         return False
+    if "guest" in evidence.taken.assumes:
+        return True
     if not known(evidence.host):
         return UNSET
     virtual, hypervisor = evidence.host.virtualisation, evidence.host.hypervisor

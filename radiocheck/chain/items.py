@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from msgspec import UNSET
+from msgspec.structs import replace
+
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence
 
@@ -33,6 +36,9 @@ def _seen(evidence: Evidence) -> list[SeenVm]:
     for process in processes:
         if process.name not in named:
             lines = of_process(process)
+            if process.libvirt is True and "domains" in evidence.partly:
+                # libvirt may have taken a device from the running VM since; its own list was not seen
+                lines = [replace(line, in_live=UNSET) for line in lines]
             monitor = monitors.by_pid.get(process.pid)
             lines = lines if monitor is None else of_told_process(process, lines, monitor)
             found.append(SeenVm(lines, name=process.name, process=process, monitor=monitor))

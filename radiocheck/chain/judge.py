@@ -12,7 +12,6 @@ from msgspec.structs import replace
 from radiocheck import __version__
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence, Gap
-from radiocheck.evidence.usb import UsbDevice
 
 from . import facts_air
 from .build import view
@@ -21,8 +20,8 @@ from .context import Context, context
 from .facts_guest import gaps
 from .finding import explain
 from .forecast import forecasts
-from .held import device_ttys
 from .inside import inside
+from .named import names_device
 from .notes import host_line, notes
 from .pair import Pair, pair
 from .rule import RuleSet
@@ -128,18 +127,6 @@ def _telling_gaps(chains: Sequence[Chain], gaps: Sequence[Gap]) -> list[Missing]
     asked = {item.what for one in chains for step in one.steps if step.state == "unseen" for item in step.missing}
     told = [gap for gap in gaps if gap.what.isidentifier() or re.split(r"[.\[]", gap.what)[0] in asked]
     return explain(list(dict.fromkeys(gap.what for gap in told)), told)
-
-
-def names_device(text: str, device: UsbDevice, evidence: Evidence) -> bool:
-    """Whether a person's word names this device: serial number, by-id name, tty, port path, VID:PID."""
-    if text in (device.serial, device.name, device.path) or text.casefold() == f"{device.vid}:{device.pid}":
-        return True
-    ttys = device_ttys(device)
-    word = text.rpartition("/")[2]
-    if word in ttys:
-        return True
-    links = evidence.links if known(evidence.links) else []
-    return any(link.path.rpartition("/")[2] == word and link.target in ttys for link in links)
 
 
 def _is_wanted(subject: Subject, only: Only, evidence: Evidence) -> bool:

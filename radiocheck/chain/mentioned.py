@@ -43,6 +43,12 @@ def troubled(events: Sequence[Event]) -> set[str]:
     return {place for place in places if place is not None}
 
 
+def overloaded(events: Sequence[Event]) -> list[str]:
+    """Places whose port drew too much current, as names of devices."""
+    ports = [event.port for event in events if event.kind == "over-current" and event.port]
+    return [place for port in dict.fromkeys(ports) if (place := device_at(port)) is not None]
+
+
 def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     """Names of present devices that a paste is about, whatever they are; none on a live machine."""
     if not is_paste(evidence) or not known(evidence.usb):

@@ -14,7 +14,8 @@ from .adapters import is_hub, is_placed
 from .bound import certain
 from .context import Context
 from .history import Stay, port_of, stays
-from .item import matches
+from .item import Item, matches
+from .start_error import start_error
 from .subjects import Subject
 
 
@@ -24,9 +25,17 @@ def present(context: Context, subject: Subject) -> bool | UnsetType:
         return True
     if subject.known_by in ("port", "log") or (subject.stay is not None and _is_away(context, subject.stay)):
         return False
+    if any(_not_found(context, item) for item in subject.items):
+        return False
     devices = [one for one in context.devices.values() if not is_hub(one)] if known(context.devices) else []
     unsure = any(not known(matches(item, one)) for item in subject.items for one in devices if item.kind == "device")
     return certain(False, context.whole("usb") and not unsure)
+
+
+def _not_found(context: Context, item: Item) -> bool:
+    """Whether the last thing said of a line is that nothing on the bus is what it asks for."""
+    said = start_error(context.evidence, item)
+    return known(said) and said is not None and said.kind in ("libvirt-not-found", "no-such-device")
 
 
 def _is_away(context: Context, stay: Stay) -> bool:

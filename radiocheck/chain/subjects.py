@@ -18,7 +18,7 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
-from .mentioned import is_paste, left, mentioned
+from .mentioned import is_paste, left, mentioned, overloaded
 
 
 class Subject(Struct, frozen=True):
@@ -89,7 +89,8 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             draft.items.append(item)
         elif not drafts or not is_bare(item, evidence, [draft.device for draft in drafts.values() if not draft.items]):
             absent.append(_absent(item, history))
-    unread = "native" not in evidence.taken.assumes and not (whole(evidence, "domains") and whole(evidence, "qemu"))
+    native = bool({"native", "guest"} & set(evidence.taken.assumes))
+    unread = not native and not (whole(evidence, "domains") and whole(evidence, "qemu"))
     unread |= any(gap.what == "given_vms" for gap in evidence.gaps)  # Xen's files, where there are any
     # A line that pins a number nobody remembers may mean any adapter that nothing else claims.
     # So may any line, when the bus was not seen whole: then none is tied to an adapter by elimination.
@@ -101,7 +102,8 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             device=draft.device,
             known_by="bus",
             items=tuple(draft.items),
-            partial=unread or (not draft.items and (stray or maybe_hot_plugged(draft.device, evidence))),
+            partial=unread
+            or (not draft.items and (stray or (not native and maybe_hot_plugged(draft.device, evidence)))),
             guessed=frozenset(draft.guessed),
         )
         for draft in drafts.values()
@@ -244,7 +246,8 @@ def _remembered(
     of two adapters has not broken the other.
     """
     devices = [one for one in evidence.usb if is_paste(evidence) or not is_hub(one)] if known(evidence.usb) else []
-    trouble = [place for place in failing(events) if all(device.name != place for device in devices)]
+    troubled = [*failing(events), *(overloaded(events) if is_paste(evidence) else [])]
+    trouble = [place for place in dict.fromkeys(troubled) if all(device.name != place for device in devices)]
     absent = [subject for subject in found if subject.device is None]
     if trouble and not absent:
         return [

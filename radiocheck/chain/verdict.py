@@ -125,6 +125,26 @@ class Verdict(Struct, frozen=True, kw_only=True):
     sentence: str
 
 
+class Quote(Struct, frozen=True, kw_only=True):
+    """A line of a paste."""
+
+    line: int  # its number, from 1
+    text: str
+
+
+class PasteSaid(Struct, frozen=True, kw_only=True):
+    """What is told of a paste beside the verdict."""
+
+    lines: int  # that are not empty
+    read: int  # of them, that said something
+    recognised: bool  # the output of at least one program
+    decisive: list[Quote] = []  # without these lines the verdict were another one
+    against: list[Quote] = []  # lines that speak against it
+    but: list[str] = []  # what else it could be
+    assumed: list[str] = []  # `native`: it is used on the machine itself; `guest`: this is the VM that has it
+    ask: list[str] = []  # commands whose output would settle it
+
+
 class Report(Struct, frozen=True, kw_only=True):
     """A whole judgement."""
 
@@ -137,3 +157,4 @@ class Report(Struct, frozen=True, kw_only=True):
     chains: list[Chain]  # worst first
     notes: list[str] = []  # what concerns the whole machine
     missing: list[Missing] = []  # every gap of the evidence
+    paste: PasteSaid | None = None  # when the evidence was read from text that somebody pasted

@@ -39,6 +39,7 @@ class HostFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
     guest: Annotated[bool | UnsetType, needs("host")] = UNSET
     inside: Annotated[bool | UnsetType, needs("host")] = UNSET  # a VM that has the adapter from its host
+    pasted: bool = False  # it is known from a text that somebody pasted, and not from a capture
     container: Annotated[bool | UnsetType, needs("host")] = UNSET
     udev: Annotated[bool | UnsetType, needs("host")] = UNSET
     uptime_s: Annotated[int | UnsetType, needs("host")] = UNSET
@@ -71,6 +72,7 @@ class AdapterFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     usb_node: Annotated[str | UnsetType | None, USB] = UNSET  # /dev/bus/usb/BBB/DDD
     twins: Annotated[int | UnsetType, USB] = UNSET  # other present devices with the same VID:PID
     free: Annotated[list[str] | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present adapters no VM asks for
+    free_seen: Annotated[bool | UnsetType, needs("usb")] = UNSET  # a paste shows one that its VMs do not ask for
     seen_before: Annotated[bool | UnsetType, LOG] = UNSET  # the log that could be read has seen this identity
     now_is: Annotated[str | UnsetType | None, needs("usb", "kernel_log")] = UNSET  # other identity on its old port
 
@@ -184,6 +186,7 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     session_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # with the groups it runs with now
     group_may_open: Annotated[bool | UnsetType, TTYS] = UNSET  # mode (and ACL mask) give the group reading and writing
     user_in_group: Annotated[bool | UnsetType, USERS] = UNSET
+    rights_shown: Annotated[bool | UnsetType, APPS] = UNSET  # a paste shows the account and the only adapter's node
     app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
     app_busy: Annotated[bool | UnsetType, APPS] = UNSET
     app_missing: Annotated[str | UnsetType | None, APPS] = UNSET  # the path that a pasted program did not find

@@ -38,22 +38,26 @@ class OverlapFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     inside: Annotated[bool | UnsetType, SITE] = UNSET  # the channel's centre lies in the top of its mask
     level_dbm: Annotated[int | UnsetType, SITE] = UNSET  # of its whole width
     in_channel_dbm: Annotated[int | UnsetType, SITE] = UNSET  # what the receiver's filter lets in, at most
-    busy_permille: Annotated[int | UnsetType, SITE] = UNSET  # its share of air time
+    busy_permille: Annotated[int | UnsetType, SITE] = UNSET  # time in which its Wi-Fi channel is taken
     spoiled_permille: Annotated[int | UnsetType, SITE] = UNSET  # frames that meet it and are lost, of one attempt
 
 
 class LinkFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A link that the person described.  Up: from the device to the adapter."""
+    """A link that the person described, in air without Wi-Fi.  Up: from the device to the adapter.
+
+    What Wi-Fi does to it is told by the channel, which is judged for the weakest link within reach.
+    """
 
     name: Annotated[str | UnsetType, SITE] = UNSET
     distance_m: Annotated[int | UnsetType, SITE] = UNSET
     walls: Annotated[int | UnsetType, SITE] = UNSET
     floors: Annotated[int | UnsetType, SITE] = UNSET
     walls_db: Annotated[int | UnsetType, SITE] = UNSET  # what walls and floors take
-    lost_best_permille: Annotated[int | UnsetType, SITE] = UNSET  # after retries, of the worse direction
-    lost_worst_permille: Annotated[int | UnsetType, SITE] = UNSET
-    up_lost_best_permille: Annotated[int | UnsetType, SITE] = UNSET
-    up_lost_worst_permille: Annotated[int | UnsetType, SITE] = UNSET
+    # Of 1000 homes with such a way, how many leave too little signal in it, in the worse direction
+    weak_best_permille: Annotated[int | UnsetType, SITE] = UNSET
+    weak_worst_permille: Annotated[int | UnsetType, SITE] = UNSET
+    up_weak_best_permille: Annotated[int | UnsetType, SITE] = UNSET
+    up_weak_worst_permille: Annotated[int | UnsetType, SITE] = UNSET
     down_short_db: Annotated[int | UnsetType, SITE] = UNSET  # what the median lacks of 1 % errors; negative: reserve
     up_short_best_db: Annotated[int | UnsetType, SITE] = UNSET
     up_short_worst_db: Annotated[int | UnsetType, SITE] = UNSET
@@ -72,13 +76,17 @@ class AirFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     survey_whole: Annotated[bool | UnsetType, SITE] = UNSET  # a person's; what this machine has heard is a part
     networks: Annotated[int | UnsetType, SITE] = UNSET
     overlaps: Annotated[list[OverlapFacts] | UnsetType, SITE] = UNSET
-    # For a signal 10 dB above the required sensitivity, IEEE Std 802.15.4-2006 E.4.3
+    # For the signal of the weakest link that quiet air leaves within reach; without such a link for one 10 dB
+    # above the required sensitivity (IEEE Std 802.15.4-2006, E.4.3)
     lost_best_permille: Annotated[int | UnsetType, SITE] = UNSET  # frames lost for good, after retries
     lost_worst_permille: Annotated[int | UnsetType, SITE] = UNSET
     spoiled_permille: Annotated[int | UnsetType, SITE] = UNSET  # of one attempt, by the networks' air time
     busy_permille: Annotated[int | UnsetType, SITE] = UNSET  # looks that find the channel taken
     short_db: Annotated[int | UnsetType, SITE] = UNSET  # lacks of 1 % errors with all on the air; negative: reserve
-    best_channel: Annotated[int | UnsetType, SITE] = UNSET  # of a whole survey
+    too_noisy: Annotated[bool | UnsetType, SITE] = UNSET  # noise alone leaves too little of that signal, on any channel
+    # Noise alone, or networks over the channel, spoil nearly every attempt: not only the limit of a mask
+    proven: Annotated[bool | UnsetType, SITE] = UNSET
+    best_channel: Annotated[int | UnsetType, SITE] = UNSET  # of a whole survey; 26 only if no other is as good
     best_spoiled_permille: Annotated[int | UnsetType, SITE] = UNSET
     gain_permille: Annotated[int | UnsetType, SITE] = UNSET  # attempts that the best channel saves
     links: Annotated[list[LinkFacts] | UnsetType, SITE] = UNSET  # empty: none was described

@@ -27,6 +27,7 @@ class AssignmentFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     in_next: Annotated[bool | UnsetType, VMS] = UNSET
     usb_bus: Annotated[bool | UnsetType, VMS] = UNSET
     matches: Annotated[int | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present devices it picks out
+    picks_hub: Annotated[bool | UnsetType, needs("usb")] = UNSET  # what it picks out is a hub
     picks_this: Annotated[bool | UnsetType, needs("usb", "domains", "qemu")] = UNSET
     picks_other: Annotated[str | UnsetType | None, needs("usb", "domains", "qemu")] = UNSET  # what it picks instead
     guessed: Annotated[bool | UnsetType, VMS] = UNSET  # tied to this adapter by elimination, not by a match
@@ -45,6 +46,11 @@ class AssignmentFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     may_open: Annotated[bool | UnsetType, needs("qemu", "usb_nodes")] = UNSET
     refused: Annotated[int | UnsetType, VM_LOG] = UNSET  # "may not open the node" lines since its start
     errors: Annotated[list[str] | UnsetType, VM_LOG] = UNSET  # what it or libvirt said, newest last
+    # What a paste says that libvirt or QEMU said against this line: a kind of radiocheck.sources.vm_log.KINDS; null:
+    # nothing, or a live machine, where such words may be old.
+    start_error: Annotated[str | UnsetType | None, VM_LOG] = UNSET
+    start_error_words: Annotated[str | UnsetType, VM_LOG] = UNSET
+    start_error_vm: Annotated[str | UnsetType | None, VM_LOG] = UNSET  # the VM that has the device, by these words
     re_enumerated: Annotated[int | UnsetType, LOG] = UNSET  # enumerations of this adapter since the VM started
     startup: Annotated[str | UnsetType | None, VMS] = UNSET  # libvirt's startupPolicy
     as_user: Annotated[str | UnsetType | None, needs("qemu")] = UNSET  # system account its process runs as

@@ -17,12 +17,14 @@ if TYPE_CHECKING:
     from radiocheck.chain.air_change import Changes
     from radiocheck.chain.air_report import AirReport
     from radiocheck.chain.context import Context
+    from radiocheck.chain.verdict import Missing
     from radiocheck.evidence.record import Evidence
     from radiocheck.evidence.usb import UsbDevice
 
 Value = TypeVar("Value")
 
 SOURCES = frozenset({"controllers", "host", "modules", "ports", "serial", "usb", "wifi"})  # the rest tells nothing here
+ELSEWHERE = (".disabled", ".early_stop", ".over_current", ".state")  # of ports: they tell nothing of the air
 
 EPILOG = """\b
 Exit status:
@@ -122,7 +124,7 @@ def _adapter(evidence: Evidence, adapter: str | None) -> tuple[Context, UsbDevic
     """The evidence, indexed, and the adapter that is meant.  Raises `Unusable` when that is not clear."""
     from radiocheck.chain.context import context
     from radiocheck.chain.inside import inside
-    from radiocheck.chain.judge import names_device
+    from radiocheck.chain.named import names_device
     from radiocheck.chain.subjects import subjects
 
     found = subjects(evidence, (lambda one: names_device(adapter, one, evidence)) if adapter else None)
@@ -144,7 +146,6 @@ def _completed(house: Asked | None, tried: Changes, evidence: Evidence) -> Asked
     from msgspec.structs import replace
 
     from radiocheck.chain.air_build import Asked
-    from radiocheck.chain.finding import explain
     from radiocheck.chain.wifi_heard import networks
     from radiocheck.radio.plan import Plan
 
@@ -154,16 +155,20 @@ def _completed(house: Asked | None, tried: Changes, evidence: Evidence) -> Asked
         whole, survey_from = replace(whole, networks=heard), "evidence"
     if whole.channel is None and tried.channel is not None:  # nothing to compare with: it is told, not tried
         whole, tried = replace(whole, channel=tried.channel), replace(tried, channel=None)
-    lacking = [gap for gap in evidence.gaps if gap.what.startswith(("usb", "ports"))]
-    if survey_from is None:
-        lacking += [gap for gap in evidence.gaps if gap.what.startswith("wifi")]
     return replace(
-        house,
-        plan=whole,
-        survey_from=survey_from,
-        changes=tried,
-        missing=explain(list(dict.fromkeys(gap.what for gap in lacking)), lacking),
+        house, plan=whole, survey_from=survey_from, changes=tried, missing=_missing(evidence, survey_from is None)
     )
+
+
+def _missing(evidence: Evidence, wifi: bool) -> list[Missing]:
+    """What would tell more of the neighbours and, when nobody gave a survey, of Wi-Fi."""
+    kinds = ("usb", "ports", "wifi") if wifi else ("usb", "ports")
+    lacking = [gap for gap in evidence.gaps if gap.what.startswith(kinds) and not gap.what.endswith(ELSEWHERE)]
+    if not lacking:
+        return []
+    from radiocheck.chain.finding import explain
+
+    return explain(list(dict.fromkeys(gap.what for gap in lacking)), lacking)
 
 
 def _changes(channel: str | None, extension: str | None, move_wifi: str | None, noise: str | None) -> Changes:

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from radiocheck.chain.rule import RuleSet
     from radiocheck.evidence.record import Evidence
 
+    from .judging import Case
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 FOLDER = click.Path(exists=True, file_okay=False)
@@ -90,10 +92,13 @@ def conclude(
     no_colour: bool,
     ascii: bool,
     folders: Sequence[str],
+    case: Case | None = None,
 ) -> None:
-    """Judge the evidence, print the report and exit with the verdict's status."""
+    """Judge the evidence, print the report and exit with the verdict's status.  `case`: the file that it is from."""
     from radiocheck.chain.judge import NoSuchAdapter, Only, judge
     from radiocheck.chain.pair import NotAGuest
+
+    from .judging import with_reasons
 
     rules = load_rules(folders)
     inner, name = guest or (None, "")
@@ -115,7 +120,10 @@ def conclude(
     elif reveal:
         raise Unusable("--reveal belongs to --format paste: the other formats replace nothing")
     try:
-        report = judge(evidence, rules, Only(adapter=adapter, vm=vm) if adapter or vm else None, inner, air)
+        only = Only(adapter=adapter, vm=vm) if adapter or vm else None
+        report = judge(evidence, rules, only, inner, air)
+        if case is not None:
+            report = with_reasons(report, case, lambda part: judge(part, rules, only, inner, air))
     except NotAGuest as error:
         raise Unusable(f"{name}: {error}") from None
     except NoSuchAdapter as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from typing import TextIO
@@ -20,6 +21,12 @@ def write(text: str) -> None:
 
     Raises `Unusable` when it cannot take the text for another reason (a full disk).
     """
+    with contextlib.suppress(Closed):
+        write_part(text)
+
+
+def write_part(text: str) -> None:
+    """As `write`, of a text that goes on: raises `Closed` when its reader has left, since the rest is for nobody."""
     if sys.stdout is None:
         return
     try:
@@ -27,6 +34,7 @@ def write(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         silence()
+        raise Closed from None
     except OSError as error:
         silence()
         raise Unusable(f"standard output cannot be written: {error.strerror}") from None

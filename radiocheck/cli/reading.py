@@ -24,28 +24,15 @@ def evidence(file: str) -> tuple[Evidence, str]:
 
 def posted(file: str) -> tuple[Posted, str]:
     """What a file holds: a capture, or a text with the block of a pasted report.  Raises `Unusable`."""
-    from radiocheck.evidence.store import LIMIT, Unreadable
+    from radiocheck.evidence.store import LIMIT
+
+    from .judging import case
 
     data, name = read(file, LIMIT, "the file that `radiocheck capture` made")
-    try:
-        return understood(data, name), name
-    except Unreadable as error:
-        raise Unusable(str(error)) from None
-
-
-def understood(data: bytes, name: str) -> Posted:
-    """What some bytes hold.  Raises `Unreadable`."""
-    from radiocheck.evidence.posted import Posted
-    from radiocheck.evidence.store import load
-
-    if not (data.lstrip()[:1] == b"{" and b'"radiocheck_evidence"' in data[:1000]):
-        from radiocheck.evidence import block
-        from radiocheck.evidence.posted import read as unpacked
-
-        text = block.text_of(data)
-        if block.holds_block(text):
-            return unpacked(text, name)
-    return Posted(evidence=load(data, name))
+    found = case(data, name)
+    if found.reading is not None:
+        raise Unusable(f"{name}: is no capture and holds no pasted report; raw pastes are for `radiocheck judge FILE`")
+    return found.posted, name
 
 
 def read(file: str, limit: int, wanted: str) -> tuple[bytes, str]:

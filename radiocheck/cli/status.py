@@ -16,6 +16,9 @@ Exit status of check and judge:
   2  wrong usage or unreadable input
   3  a step is broken
   4  not enough evidence to tell
+Of several files or a folder, judge tells the verdicts in its lines:
+  0  every file could be read
+  2  some could not; the others are judged
 """
 
 

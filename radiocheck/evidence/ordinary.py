@@ -46,12 +46,15 @@ _WORDS = frozenset(
     """.split()
 )
 
+# Ports of hubs behind each other; hubs have 31 at most (drivers/usb/core/hub.c, USB_MAXCHILDREN).
+_PORT = r"(?:[1-9]|[12]\d|3[01])"
+PORT_PATH = re.compile(rf"{_PORT}(?:\.{_PORT}){{0,6}}")
 # What the kernel and its tools name things by; a value of this form is left as it is.
 STRUCTURE = re.compile(
     r"[0-9a-f]{4}"  # a vendor, a product, a version
     r"|\d{1,6}"
-    r"|\d{1,3}(?:\.\d{1,3}){1,6}"  # ports of hubs behind each other
-    r"|(?:usb)?\d{1,3}(?:-\d{1,3}(?:\.\d{1,3})*)?(?:-port\d{1,3})?(?::\d{1,2}\.\d{1,2})?"
+    r"|\d{1,3}\.\d{1,3}(?:\.\d{1,3})?"
+    rf"|(?:usb)?\d{{1,3}}(?:-(?:0|{PORT_PATH.pattern}))?(?:-port\d{{1,3}})?(?::\d{{1,2}}\.\d{{1,2}})?"
     r"|tty[A-Za-z]{0,8}\d{0,4}"
     r"|/dev/(?:tty[A-Za-z]{0,8}\d{0,4}|bus/usb/\d{3}/\d{3}|vfio/(?:\d{1,4}|vfio))"
     r"|(?:[0-9a-f]{4}:)?[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]"

@@ -58,7 +58,7 @@ VERSIONS = frozenset({("Host", "kernel"), ("Taken", "tool"), ("Monitor", "versio
 # A root hub's serial number is the address of its controller: the kernel's own (drivers/usb/core/hcd.c).
 CONTROLLER = re.compile(
     r"[0-9a-f]{4}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7]|[a-z0-9_-]{0,20}(?:hci|hcd)[a-z0-9_-]{0,12}\.\d{1,3}(?:\.auto)?"
-    r"|[0-9a-f]{6,16}\.(?:usb[a-z0-9]{0,6}|dwc3|xhci)"
+    r"|[0-9a-f]{6,16}\.(?:usb[a-z0-9]{0,6}|dwc3|xhci)|[a-z]{2,8}_hdrc\.\d{1,3}"
 )
 
 # Free text that says what its next word is.  Each has one group.
@@ -89,7 +89,8 @@ TELLING: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
 )
 
 # Words that have a form of their own, wherever they stand.
-_BEFORE, _AFTER = r"(?<![0-9A-Za-z])", r"(?![0-9A-Za-z])"
+_BEFORE = r"(?:(?<![0-9A-Za-z])|(?<=\\x[0-9A-Fa-f]{2}))"  # or behind a sign that systemd or udev escaped
+_AFTER = r"(?![0-9A-Za-z])"
 _HEX = "[0-9A-Fa-f]"
 _OCTET = r"(?:25[0-5]|2[0-4]\d|1?\d?\d)"
 FORMS: tuple[tuple[str, str], ...] = (
@@ -101,7 +102,7 @@ FORMS: tuple[tuple[str, str], ...] = (
     ("uuid", rf"{_BEFORE}[0-9a-fA-F]{{8}}-(?:[0-9a-fA-F]{{4}}-){{3}}[0-9a-fA-F]{{12}}{_AFTER}"),
     ("id", rf"{_BEFORE}[0-9a-f]{{32,64}}{_AFTER}"),  # of machines, boots and containers
     ("mac", rf"{_BEFORE}(?:{_HEX}{{2}}:){{5,7}}{_HEX}{{2}}{_AFTER}(?!:{_HEX})"),
-    ("mac", r"(?<![0-9A-Za-z-])(?:[0-9A-Fa-f]{2}-){5,7}[0-9A-Fa-f]{2}(?![0-9A-Za-z-])"),
+    ("mac", rf"{_BEFORE}(?:{_HEX}{{2}}-){{5,7}}{_HEX}{{2}}{_AFTER}(?!-{_HEX})"),
     ("mac", rf"(?<=enx)[0-9a-f]{{12}}{_AFTER}"),
     (
         "address",
@@ -113,7 +114,7 @@ FORMS: tuple[tuple[str, str], ...] = (
 # A folder of a person's own, and what lies below it.
 HOME = re.compile(
     rf"(?P<top>(?:/var)?/home/|/Users/)(?P<who>{_NAME})(?P<below>/[^\s'\",;:)\]<>]{{1,400}})?"
-    r"|(?P<root>/root/|(?<![\w/])~/)(?P<deep>[^\s'\",;:)\]<>]{1,400})"
+    r"|(?P<root>/root/|~/)(?P<deep>[^\s'\",;:)\]<>]{1,400})"
 )
 
 
@@ -149,12 +150,15 @@ def is_kept(kind: str, word: str) -> bool:
     return kind == "serial" and CONTROLLER.fullmatch(word) is not None
 
 
-def is_address(text: str, ports: frozenset[str]) -> bool:
-    """Whether a candidate of `FORMS` is an address of the internet, and no time, port path or bare colons."""
+def is_address(text: str, ports: frozenset[str], version: bool) -> bool:
+    """Whether a candidate of `FORMS` is an address of the internet, and no time, port path or bare colons.
+
+    `version`: it begins a field that holds a version, which has a small number first.
+    """
     from ipaddress import IPv6Address
 
     if "." in text:
-        return text not in ports
+        return text not in ports and not (version and text[1] == ".")
     try:
         return IPv6Address(text).packed not in (bytes(16), bytes(15) + b"\1")
     except ValueError:

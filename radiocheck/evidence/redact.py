@@ -21,7 +21,7 @@ from typing import Any
 
 from msgspec import Struct
 
-from .ordinary import STRUCTURE, is_ordinary
+from .ordinary import PORT_PATH, STRUCTURE, is_ordinary
 from .private import FORMS, HOME, KINDS, PATHS, VERSIONS, field_kind, is_address, is_kept, key_kind, told
 from .record import Evidence
 
@@ -79,7 +79,7 @@ def _private(value: Any, ports: set[str]) -> Iterator[tuple[str, str]]:
                     kind = key_kind(value, field, key)
                     yield from [(kind, inner)] if kind is not None else told(inner)
             else:
-                if field in ("path", "port") and isinstance(item, str) and STRUCTURE.fullmatch(item):
+                if field in ("path", "port") and isinstance(item, str) and PORT_PATH.fullmatch(item):
                     ports.add(item)
                 yield from _private(item, ports)
     elif isinstance(value, list):
@@ -165,7 +165,7 @@ class _Replacer:
 
     def _each(self, text: str, path: bool, version: bool, act: Callable[[str, str], str]) -> str:
         """The text with `act` done to each private word in it."""
-        if STRUCTURE.fullmatch(text):
+        if STRUCTURE.fullmatch(text) or text in self.ports:
             return text
         if path and (match := HOME.match(text)):
             return self._home(match, text[match.end() :], act)
@@ -178,7 +178,7 @@ class _Replacer:
                 return self._home(inner, "", act) if inner is not None else found
             word = self.by_form.get(found) or self.folded.get(found.casefold())
             if word is None:
-                if kind == "address" and (version or not is_address(found, self.ports)):
+                if kind == "address" and not is_address(found, self.ports, version and match.start() == 0):
                     return found
                 word = _same(kind, found)
             start, end = match.span(match.lastgroup or 0)

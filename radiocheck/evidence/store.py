@@ -45,16 +45,16 @@ _head = msgspec.json.Decoder(_Head)
 _evidence = msgspec.json.Decoder(Evidence)
 
 
-def encode(record: Any) -> bytes:
+def encode(record: Any, indent: int | None = 1) -> bytes:
     """A record as indented ASCII JSON with a newline at the end; the same record gives the same bytes.
 
-    Lone surrogates, which JSON readers refuse, become U+FFFD.
+    Without `indent` it is one line.  Lone surrogates, which JSON readers refuse, become U+FFFD.
     """
     try:
         data = msgspec.json.encode(record)
     except UnicodeEncodeError:
         data = msgspec.json.encode(_without_surrogates(msgspec.to_builtins(record)))
-    text = msgspec.json.format(data, indent=1).decode("utf-8")
+    text = (data if indent is None else msgspec.json.format(data, indent=indent)).decode("utf-8")
     return _NOT_PLAIN.sub(_escape, text).encode("ascii") + b"\n"
 
 

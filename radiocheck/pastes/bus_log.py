@@ -77,12 +77,21 @@ def replay(events: Sequence[Event]) -> Bus:
             bus.devices[name] = Logged(_new(name, event), arrived=True)
         elif event.kind in ERRORS:
             bus.devices.setdefault(name, Logged(_place(name))).failing = True
+        elif event.kind in ("detached", "converter-gone") and name not in bus.devices:
+            continue  # the kernel says so after the unplug
         elif event.kind in _HEARD:
             device = bus.devices.setdefault(name, Logged(_place(name)))
             bus.told.discard(name)
             device.there, device.failing = True, False
             _HEARD[event.kind](device, event)
+            if event.kind in ("detached", "converter-gone") and not device.arrived and not _driven(device):
+                del bus.devices[name]  # the line of the unplug may have been filtered out
     return bus
+
+
+def _driven(device: Logged) -> bool:
+    """Whether some driver, or the program that fought for it, still has an interface of it."""
+    return any(one.get("ttys") or one.get("driver") for one in device.interfaces.values())
 
 
 def _left(bus: Bus, name: str, event: Event) -> None:
@@ -221,7 +230,8 @@ def _let_in(device: Logged, event: Event) -> None:
 
 
 def _unconfigured(device: Logged, event: Event) -> None:
-    device.fields["configuration"] = None
+    # Asked only of a device that is authorised (drivers/usb/core/generic.c, usb_generic_driver_probe; from memory).
+    device.fields |= {"configuration": None, "authorized": True}
     device.interfaces, device.settled = {}, True
 
 

@@ -93,7 +93,7 @@ def _listed(found: Found, value: dict[str, Any]) -> None:
             return
         record.fields, record.interfaces, record.told = {}, {}, False
     _put(record, fields)
-    _put_interfaces(record, value.get("interfaces"))
+    _put_interfaces(record, value.get("interfaces"), value.get("all_interfaces"))
 
 
 def _logged(found: Found, name: str, fields: dict[str, Any], interfaces: list[dict[str, Any]], all_told: bool) -> None:
@@ -158,11 +158,10 @@ def _put(record: Record, fields: dict[str, Any]) -> None:
         record.fields[key] = item
 
 
-def _put_interfaces(record: Record, listed: Any) -> None:
+def _put_interfaces(record: Record, listed: Any, all_told: bool | None) -> None:
     if not isinstance(listed, list):
         return
-    # udevadm tells of one interface only, and without its class
-    whole = len(listed) != 1 or "class_" in listed[0]
+    whole = bool(all_told)  # udevadm and others tell of one interface only
     if whole and listed and record.told:
         record.interfaces = {number: one for number, one in record.interfaces.items() if number in _numbers(listed)}
     for value in listed:

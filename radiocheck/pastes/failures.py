@@ -9,155 +9,174 @@ The others are from memory of the programs that print them: pyserial, Node's, Go
 from __future__ import annotations
 
 import re
+from typing import NamedTuple
 
-from radiocheck.pastes.strerror import every_word, words
+from radiocheck.pastes.strerror import ERRORS
 
 
-def _numbers(*numbers: int) -> str:
-    """An error number, as Python, Rust, libusb and C programs print it."""
+class Phrase(NamedTuple):
+    """One phrase: a piece of it in small letters, whose absence refutes a line cheaply, and its expression."""
+
+    kind: str
+    needle: str
+    shape: str
+
+
+def _number(kind: str, *numbers: int) -> tuple[Phrase, ...]:
+    """An error number, as Python, C and Rust programs print it."""
     either = "|".join(str(number) for number in numbers)
-    return rf"\b[eE](?:rrno|RRNO)[ =:]{{1,2}}(?:{either})\b(?!\.\d)|\bcode: (?:{either})\b"
+    return (
+        Phrase(kind, "errno", rf"\b[eE](?:rrno|RRNO)[ =:]{{1,2}}(?:{either})\b(?!\.\d)"),
+        Phrase(kind, "code: ", rf"\bcode: (?:{either})\b"),
+    )
+
+
+def _words(kind: str, *names: str) -> tuple[Phrase, ...]:
+    """What strerror(3) says of some errors, and their names."""
+    told = [word for name, _, found in ERRORS if name in names for word in found]
+    return (
+        *(Phrase(kind, word.lower(), re.escape(word)) for word in told),
+        *(Phrase(kind, name.lower(), rf"\b{name}\b") for name in names),
+    )
 
 
 _NOT = r"(?:[Cc]ould not|[Cc]ouldn't|[Cc]annot|[Cc]an't|[Ff]ailed to|[Uu]nable to)"
 _THING = r"(?:devices?|UPS|ports?|adapters?|dongles?|programmers?|probes?|modems?)"
+_WHICH = r"(?:matching|such|suitable|supported|appropriate|compatible)"
 
-FAILURES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (
+
+def _of(kind: str, phrases: dict[str, str]) -> tuple[Phrase, ...]:
+    return tuple(Phrase(kind, needle.rstrip("0123456789"), shape) for needle, shape in phrases.items())
+
+
+PHRASES: tuple[Phrase, ...] = (
+    *_words("busy", "EBUSY", "EAGAIN"),
+    *_number("busy", 16, 11),
+    *_of(
         "busy",
-        (
-            words("EBUSY", "EAGAIN"),
-            _numbers(16, 11),
-            r"\bEBUSY\b",
-            r"\b[Rr]esource busy",
-            r"LIBUSB_ERROR_BUSY",
-            r"(?:claim_interface|usb_open|claim) error:? -6\b",
-            r"[Cc]annot lock (?:the )?port",
-            r"[Cc]ould not exclusively lock",
-            r"port is already (?:open|in use)",
-            r"already in use by",
-            r"is already open\b",
-            r"\b[Pp]ort (?:is )?busy",
-            r"PortInUse",
-            r"multiple access on port",
-            r"Device \S{1,80} is locked",
-            r"[Ll]ine in use",
-            r"[Dd]evice is claimed by",
-            r"[Kk]ernel driver is active",
-            r"claimed by another",
-            r"is being used by (?:another|PID)",
-            r"another (?:program|process) (?:is using|has)",
-        ),
+        {
+            "resource busy": r"\b[Rr]esource busy",
+            "libusb_error_busy": r"LIBUSB_ERROR_BUSY",
+            "error": r"(?:claim_interface|usb_open|claim) error:? -6\b",
+            "lock": r"[Cc]annot lock (?:the )?port",
+            "exclusively lock": r"[Cc]ould not exclusively lock",
+            "port is already": r"port is already (?:open|in use)",
+            "already in use by": r"already in use by",
+            "is already open": r"is already open\b",
+            "busy": r"\b[Pp]ort (?:is )?busy",
+            "portinuse": r"PortInUse",
+            "multiple access on port": r"multiple access on port",
+            "is locked": r"Device \S{1,80} is locked",
+            "line in use": r"[Ll]ine in use",
+            "device is claimed by": r"[Dd]evice is claimed by",
+            "kernel driver is active": r"[Kk]ernel driver is active",
+            "claimed by another": r"claimed by another",
+            "is being used by": r"is being used by (?:another|PID)",
+            "another pro": r"another (?:program|process) (?:is using|has)",
+        },
     ),
-    ("not-permitted", (words("EPERM"), _numbers(1), r"\bEPERM\b")),
-    (
+    *_words("not-permitted", "EPERM"),
+    *_number("not-permitted", 1),
+    *_words("denied", "EACCES"),
+    *_number("denied", 13),
+    *_of(
         "denied",
-        (
-            words("EACCES"),
-            _numbers(13),
-            r"\b[Pp]ermission denied",
-            r"\bEACCES\b",
-            r"LIBUSB_ERROR_ACCESS",
-            r"\b[Aa]ccess denied",
-            r"\b[Ii]nsufficient (?:USB )?permissions?",
-            r"PermissionDenied",
-            r"UnauthorizedAccess",
-            r"requires write access to USB",
-            r"(?:usb_open|libusb_open\S{0,12}|\bopen) error:? -3\b",
-            r"\bno write permission",
-            r"not have (?:the )?(?:right )?permission",
-        ),
+        {
+            "permission denied": r"\b[Pp]ermission denied",
+            "libusb_error_access": r"LIBUSB_ERROR_ACCESS",
+            "access denied": r"\b[Aa]ccess denied",
+            "insufficient": r"\b[Ii]nsufficient (?:USB )?permissions?",
+            "permissiondenied": r"PermissionDenied",
+            "unauthorizedaccess": r"UnauthorizedAccess",
+            "requires write access": r"requires write access to USB",
+            "error": r"(?:usb_open|libusb_open\S{0,12}|\bopen) error:? -3\b",
+            "no write permission": r"\bno write permission",
+            "not have": r"not have (?:the )?(?:right )?permission",
+        },
     ),
-    (
+    *_of(
         "no-answer",
-        (
-            r"LIBUSB_ERROR_TIMEOUT",
-            r"\b[Nn]o (?:response|reply|answer) (?:from|to|received)",
-            r"(?:did|does|is)(?: not|n't) (?:respond|answer|reply)",
-            r"\bnot responding",
-            r"\b[Tt]ime(?:d )?out (?:waiting|while|reading|on|connecting|after)",
-            r"\b[Tt]imed out (?:waiting|after|\d{1,5} (?:consecutive )?times)",
-            r"\b[Rr]ead (?:\w{1,20} )?timed? ?out",
-            r"[Cc]onnection timed out",
-            r"[Ff]ailed to (?:sync|connect) (?:to|with) (?:the )?\S",
-            r"\bnot in sync\b",
-            r"\bout of sync\b",
-            r"getsync\(\)",
-            r"No serial data received",
-            r"[Nn]o (?:valid )?(?:data|packets?|frames?|telegrams?) received",
-            _NOT + r" (?:communicate|talk|sync) with",
-            r"[Dd]ata stale",
-            r"Communications with \S{1,80} lost",
-            _NOT + r" get (?:a )?(?:response|reply|answer)",
-        ),
+        {
+            "libusb_error_timeout": r"LIBUSB_ERROR_TIMEOUT",
+            "no re": r"\b[Nn]o (?:response|reply) (?:from|to|received)",
+            "no answer": r"\b[Nn]o answer (?:from|to|received)",
+            "respond": r"(?:did|does|is)(?: not|n't) respond|\bnot responding",
+            "answer": r"(?:did|does|is)(?: not|n't) answer",
+            " out ": r"\b[Tt]imed? out (?:waiting|while|reading|on|connecting|after)",
+            "timed out": r"\b[Tt]imed out \d{1,5} (?:consecutive )?times",
+            "read": r"\b[Rr]ead (?:\w{1,20} )?timed? ?out",
+            "connection timed out": r"[Cc]onnection timed out",
+            "failed to": r"[Ff]ailed to (?:sync|connect) (?:to|with) (?:the )?\S",
+            "not in sync": r"\bnot in sync\b",
+            "out of sync": r"\bout of sync\b",
+            "getsync()": r"getsync\(\)",
+            "no serial data received": r"No serial data received",
+            "received": r"[Nn]o (?:valid )?(?:data|packets?|frames?|telegrams?) received",
+            " with": _NOT + r" (?:communicate|talk|sync) with",
+            "data stale": r"[Dd]ata stale",
+            "communications with": r"Communications with \S{1,80} lost",
+            " get ": _NOT + r" get (?:a )?(?:response|reply|answer)",
+        },
     ),
-    (
+    *_words("missing", "ENOENT", "ENXIO", "ENODEV"),
+    *_number("missing", 2, 6, 19),
+    *_of(
         "missing",
-        (
-            words("ENOENT", "ENXIO", "ENODEV"),
-            _numbers(2, 6, 19),
-            r"\b[Nn]o such (?:file|device)",
-            r"\bENOENT\b|\bENXIO\b|\bENODEV\b",
-            r"FileNotFoundError",
-            r"NoSuchPort",
-            r"kind: (?:NoDevice|NotFound)",
-            r"LIBUSB_ERROR_(?:NO_DEVICE|NOT_FOUND)",
-            r"(?:usb_open|libusb_open\S{0,12}|\bopen) error:? -4\b",
-            r"\bdoes not exist",
-            r"\b[Pp]ort not found",
-            r"[Nn]o (?:matching|such|suitable|supported|appropriate|compatible) (?:\w{1,20} )?(?:USB |HID )?" + _THING,
-            r"[Nn]o (?:\w{1,20} )?" + _THING + r" (?:were |was )?(?:found|detected)",
-            _NOT + r" find (?:\w{1,20} ){0,3}(?:USB )?" + _THING,
-        ),
+        {
+            "no such": r"\b[Nn]o such (?:file|device)",
+            "filenotfounderror": r"FileNotFoundError",
+            "nosuchport": r"NoSuchPort",
+            "kind: no": r"kind: (?:NoDevice|NotFound)",
+            "libusb_error_no": r"LIBUSB_ERROR_(?:NO_DEVICE|NOT_FOUND)",
+            "error": r"(?:usb_open|libusb_open\S{0,12}|\bopen) error:? -4\b",
+            "does not exist": r"\bdoes not exist",
+            "port not found": r"\b[Pp]ort not found",
+            "no ": r"\b[Nn]o " + _WHICH + r" (?:\w{1,20} )?(?:USB |HID )?" + _THING,
+            "no 2": r"\b[Nn]o (?:\w{1,20} )?" + _THING + r" (?:were |was )?(?:found|detected)",
+            " find ": _NOT + r" find (?:\w{1,20} ){0,3}(?:USB )?" + _THING,
+        },
     ),
-    (
+    *_words("io-error", "EIO", "EPIPE"),
+    *_number("io-error", 5, 32),
+    *_of(
         "io-error",
-        (
-            words("EIO"),
-            _numbers(5, 32),
-            r"\b[Ii](?:nput)?/[Oo](?:utput)? error|\bInput/Output Error",
-            r"\bEIO\b|\bEPIPE\b",
-            r"LIBUSB_ERROR_(?:IO|PIPE|OVERFLOW)",
-            r"device reports readiness to read but returned no data",
-            r"[Dd]evice (?:was |has been |got )?disconnected",
-            r"[Pp]ort (?:was |has been )?(?:closed unexpectedly|disconnected)",
-            r"Broken pipe",
-            r"[Ss]erial connection (?:was )?lost",
-            r"forced close",
-            r"ClearCommError",
-            r"(?:ser_recv|ser_send)\(\): (?:read|write) error",
-            r"usb_(?:bulk|control|interrupt)_(?:msg|read|write|transfer)\S{0,4} ?(?:failed|error)",
-        ),
+        {
+            "o error": r"\b[Ii]/[Oo] error",
+            "input/output error": r"\b[Ii]nput/[Oo]utput [Ee]rror",
+            "libusb_error_": r"LIBUSB_ERROR_(?:IO|PIPE|OVERFLOW)",
+            "but returned no data": r"device reports readiness to read but returned no data",
+            "device": r"[Dd]evice (?:was |has been |got )?disconnected",
+            "port ": r"[Pp]ort (?:was |has been )?(?:closed unexpectedly|disconnected)",
+            "broken pipe": r"Broken pipe",
+            "serial connection": r"[Ss]erial connection (?:was )?lost",
+            "forced close": r"forced close",
+            "clearcommerror": r"ClearCommError",
+            "ser_": r"(?:ser_recv|ser_send)\(\): (?:read|write) error",
+            "usb_": r"usb_(?:bulk|control|interrupt)_(?:msg|read|write|transfer)\S{0,4} ?(?:failed|error)",
+        },
     ),
     # What was tried and not why it failed: to claim an interface fails when somebody else has it.
-    (
+    *_of(
         "busy",
-        (
-            _NOT + r" (?:detach (?:the )?kernel driver|claim (?:the )?(?:USB )?(?:device|interface))",
-            r"usb_claim_interface error",
-        ),
+        {
+            "detach": _NOT + r" detach (?:the )?kernel driver",
+            "claim": _NOT + r" claim (?:the )?(?:USB )?(?:device|interface)",
+            "usb_claim_interface error": r"usb_claim_interface error",
+        },
     ),
 )
-# Every phrase has one of these in it, in small letters: looked for first, since few lines have any.
-_NEEDLES = (
-    "busy lock errno code: ebusy eacces eperm enoent enxio enodev eio epipe error clai in\xa0use "
-    "already portinuse multiple being\xa0used is\xa0using process\xa0has program\xa0has denied "
-    "permission unauthorized write\xa0access timed time\xa0out timeout respon answer reply sync "
-    "no\xa0serial received with stale lost no\xa0such no\xa0 found find exist nosuchport "
-    "nodevice disconnected closed\xa0unexpectedly broken\xa0pipe forced detach failed "
-    "driver\xa0is\xa0active returned\xa0no line"
-).split(" ")
-_FIXED = tuple(
-    dict.fromkeys([needle.replace("\xa0", " ") for needle in _NEEDLES] + [word.lower() for word in every_word()])
-)
-_COMPILED: list[tuple[str, re.Pattern[str]]] = []
+_ASCII = tuple(phrase for phrase in PHRASES if phrase.needle.isascii())
+_COMPILED: dict[str, re.Pattern[str]] = {}
 
 
 def failure(text: str) -> str | None:
     """The kind of failure that a line names; None when it names none."""
     small = text.lower()
-    if not any(needle in small for needle in _FIXED):
-        return None
-    if not _COMPILED:
-        _COMPILED.extend((kind, re.compile("|".join(phrases))) for kind, phrases in FAILURES)
-    return next((kind for kind, pattern in _COMPILED if pattern.search(text)), None)
+    for phrase in _ASCII if text.isascii() else PHRASES:
+        if phrase.needle in small:
+            pattern = _COMPILED.get(phrase.shape)
+            if pattern is None:
+                pattern = _COMPILED[phrase.shape] = re.compile(phrase.shape)
+            if pattern.search(text):
+                return phrase.kind
+    return None

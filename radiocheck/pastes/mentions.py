@@ -7,14 +7,16 @@ from collections.abc import Iterable
 
 from radiocheck.pastes.line import Line
 
-_VM = re.compile(
-    r"qemu|\bkvm\b|virsh|libvirt|virtqemud|hostdev|usb-host|\bVM\b|virtual machine|vfio"
-    r"|^\W{0,8}(?:usb|hostpci)\d: ",
-    re.IGNORECASE,
-)
+_WORDS = "qemu kvm virsh libvirt virtqemud hostdev usb-host vfio".split()
+_OTHER = re.compile(r"\bVMs?\b|virtual machine|^\W{0,8}(?:usb|hostpci)\d: ")
 _READ = 2_000  # characters of a line that are looked at
 
 
 def vms(lines: Iterable[Line]) -> bool:
     """Whether virtual machines come up anywhere: libusb says the same to QEMU as to every other program."""
-    return any(_VM.search(line.text[:_READ]) or (line.prompt and _VM.search(line.prompt[:_READ])) for line in lines)
+    return any(_speaks(line.text[:_READ]) for line in lines)
+
+
+def _speaks(text: str) -> bool:
+    small = text.lower()
+    return any(word in small for word in _WORDS) or _OTHER.search(text) is not None

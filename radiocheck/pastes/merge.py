@@ -29,8 +29,10 @@ from .bus_log import replay
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
 from .line import Line, lines
-from .native import is_native
+from .moments import current
+from .native import where
 from .piece import Piece
+from .refusals import named, told
 from .tie import tie
 
 Read = Callable[[Sequence[Line]], Iterator[Piece]]
@@ -64,7 +66,7 @@ class Frame(Struct, frozen=True):
     """What is settled by the whole paste, and stays the same when only a part of its pieces is put together."""
 
     clocks: Clocks
-    native: bool  # nothing in the paste has to do with a VM
+    where: str | None  # the machine that it was made on: `native`, `guest`, or not known
 
 
 class Reading(Struct, frozen=True):
@@ -105,7 +107,7 @@ def read(data: bytes, now: float | None = None) -> Reading:
     rows = lines(data)
     pieces = [piece for one in readers().values() for piece in _pieces(one, rows)]
     pieces.sort(key=lambda piece: piece.lines[0])
-    frame = Frame(clocks(pieces, time.time() if now is None else now), is_native(pieces, rows))
+    frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
 
 
@@ -125,6 +127,7 @@ def _pieces(reader: Read, rows: Sequence[Line]) -> list[Piece]:
 
 def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     """The evidence that these pieces make."""
+    pieces = current(pieces)
     of: dict[str, list[Any]] = {kind: [] for kind in TYPES}
     for piece in pieces:
         of[piece.kind].append(piece.value)
@@ -158,16 +161,19 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     if "handles" in kept:
         kept["handles"] = Handles(open=kept["handles"])
     partly = [name for name in kept if name not in whole] + [interfaces_of(name) for name in open_]
-    if given := machines.given(of["given"]):
-        kept["given_vms"] = given
+    configured = named(machines.given(of["given"]), of["vm_message"])
+    configured += told(of["vm_message"], facts["domains"], facts["qemu"], configured, of["app"])
+    if configured:
+        kept["given_vms"] = configured
     if of["host"]:
         kept["host"] = _host(of["host"])
     if log or of["log"]:
         kept["kernel_log"] = _log(log, of["log"])
         partly += [] if kept["kernel_log"].from_boot else ["kernel_log"]
+    assumes = [frame.where] if frame.where is not None else []
     return Evidence(
         radiocheck_evidence=FORMAT,
-        taken=Taken(at=frame.clocks.end, tool=__version__, origin="paste", assumes=["native"] if frame.native else []),
+        taken=Taken(at=frame.clocks.end, tool=__version__, origin="paste", assumes=assumes),
         partly=partly,
         gaps=_gaps(kept, partly, of["command-error"]),
         **kept,

@@ -8,8 +8,8 @@ from msgspec import Struct
 
 # Kind → what the value is.  `dict` values hold fields of the record that is named.
 KINDS: dict[str, str] = {
-    "device": "fields of UsbDevice; interfaces as a list of fields of UsbInterface",
-    "whole": "name of the evidence field that these lines list completely",
+    "device": "fields of UsbDevice; interfaces as a list of fields of UsbInterface, which all_interfaces says are all",
+    "whole": "name of the evidence field that these lines list completely; what stands before and is not in it is gone",
     "event": "clock of its excerpt (uptime, date, day, or null) and Event of the kernel log, `at` on that clock",
     "log": "a clock of the kernel log: clock, last (newest time on it), from_boot",
     "tty": "fields of Tty",

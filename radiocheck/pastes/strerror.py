@@ -228,8 +228,3 @@ ERRORS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
 def words(*names: str) -> str:
     """An expression for what strerror(3) says of these errors, in any of the languages."""
     return "|".join(re.escape(word) for name, _, found in ERRORS if name in names for word in found)
-
-
-def every_word() -> list[str]:
-    """All of them."""
-    return [word for _, _, found in ERRORS for word in found]

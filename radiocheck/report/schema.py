@@ -2,8 +2,8 @@
 
     python -m radiocheck.report.schema [FOLDER]
 
-writes them into the folder (default: schemas): of the report, the evidence, the air report,
-and of `air.yaml` as a person writes it.
+writes them into the folder (default: schemas): of the report, of a line about one of many
+cases, of the evidence, the air report, and of `air.yaml` as a person writes it.
 """
 
 from __future__ import annotations
@@ -26,6 +26,19 @@ DRAFT = "https://json-schema.org/draft/2020-12/schema"
 def report_schema() -> dict[str, Any]:
     """The report: every field is always written, and later versions may add fields."""
     return _written(Report, "radiocheck report", "radiocheck_report", REPORT_FORMAT)
+
+
+def case_schema() -> dict[str, Any]:
+    """A line about one of many cases: its report with the file's name, or why there is none."""
+    schema = {**report_schema(), "title": "radiocheck case"}
+    report = schema["$defs"]["Report"]
+    report["properties"] = {"case": {"type": "string"}, **report["properties"]}
+    report["required"].insert(0, "case")
+    unread = {"title": "Unread", "description": "A file that could not be read, and why.", "type": "object"}
+    both = ["case", "error"]
+    schema["$defs"]["Unread"] = {**unread, "properties": {name: {"type": "string"} for name in both}, "required": both}
+    del schema["$ref"]
+    return {**schema, "anyOf": [{"$ref": "#/$defs/Report"}, {"$ref": "#/$defs/Unread"}]}
 
 
 def air_report_schema() -> dict[str, Any]:
@@ -85,6 +98,7 @@ def schemas() -> dict[str, str]:
     """All schemas by file name, as text."""
     made = {
         "report.schema.json": report_schema(),
+        "case.schema.json": case_schema(),
         "evidence.schema.json": evidence_schema(),
         "air-report.schema.json": air_report_schema(),
         "air.schema.json": site_schema(),

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from radiocheck.chain.verdict import Chain, Finding, Remedy, Report, Step
 
-from . import forecast, vendors, words
+from . import forecast, pasted, vendors, words
 from .escape import escape, harmless
 from .layout import Look, cut, listed, verbatim, wrap
 from .line import chain_line
@@ -30,6 +30,8 @@ def text(
     look = Look(max(NARROWEST, min(width, WIDEST)), colour, ascii)
     report = harmless(_shown(report), ascii)
     lines = look.paint_all(wrap(report.verdict.sentence, look.width), report.verdict.state)
+    if report.paste is not None:
+        lines += pasted.quoted(report.paste, look)
     several = len(report.chains) > 1
     sound_shown = False
     condensed: list[str] = []
@@ -39,7 +41,7 @@ def text(
             continue
         sound_shown = sound_shown or chain.state == "sound"
         said = several and chain.state != "sound" and not report.verdict.sentence.startswith(chain.sentence)
-        lines += ["", *_chain(chain, look, said, vendor)]
+        lines += ["", *_chain(chain, look, said, vendor, settle=report.paste is None)]
     for block in (condensed, _notes(report, look), _seen_on(report, look)):
         if block:
             lines += ["", *block]
@@ -47,18 +49,28 @@ def text(
 
 
 def _shown(report: Report) -> Report:
-    """The report without the rules that found nothing: most of it, and no text tells of them."""
+    """The report without the rules that found nothing: most of it, and no text tells of them.
+
+    Of a paste without what its top says already: what else it could be, and the commands to ask for.
+    """
+    bare = report.paste is not None
     return replace(
-        report, chains=[replace(chain, steps=[_found(step) for step in chain.steps]) for chain in report.chains]
+        report, chains=[replace(chain, steps=[_found(step, bare) for step in chain.steps]) for chain in report.chains]
     )
 
 
-def _found(step: Step) -> Step:
-    return replace(step, findings=[finding for finding in step.findings if finding.result == "found"])
+def _found(step: Step, bare: bool) -> Step:
+    found = [finding for finding in step.findings if finding.result == "found"]
+    if bare:
+        return replace(step, findings=[replace(one, looks_like="") for one in found], missing=[])
+    return replace(step, findings=found)
 
 
-def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:
-    """One adapter: who it is, its sentence (if `said`), the chain as a line, the step blamed, the other steps."""
+def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor, settle: bool) -> list[str]:
+    """One adapter: who it is, its sentence (if `said`), the chain as a line, the step blamed, the other steps.
+
+    `settle`: with what would settle an open verdict; a paste has that at its top.
+    """
     maker = vendor(chain.adapter.vid) if chain.adapter.manufacturer is None else None
     lines = [look.paint(cut(chain.adapter.label, look.width, look.ascii), "bold")]
     about = words.details(chain.adapter, escape(maker, look.ascii) if maker else None)
@@ -70,7 +82,7 @@ def _chain(chain: Chain, look: Look, said: bool, vendor: Vendor) -> list[str]:
     if blamed is not None:
         lines += [*_blamed(blamed, look), ""]
     others = [step for step in chain.steps if step is not blamed]
-    if chain.state == "unseen":
+    if chain.state == "unseen" and settle:
         lines += _settling(chain, look)
     if ahead := forecast.lines(chain.forecast, look):
         lines += [*ahead, ""]
@@ -229,6 +241,8 @@ def _notes(report: Report, look: Look) -> list[str]:
 
 def _seen_on(report: Report, look: Look) -> list[str]:
     """Where the evidence is from and what would show more."""
+    if report.paste is not None:
+        return look.paint_all(pasted.counted(report.paste, look), "quiet")
     lines = look.paint_all(wrap(words.taken(report), look.width, "Seen on ", "  "), "quiet")
     more = words.provided(report.missing)
     if more:

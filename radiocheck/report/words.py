@@ -47,6 +47,8 @@ THINGS = {
     "monitors": "QEMU's monitors",
     "vm_messages": "the VMs' logs",
     "guest": "the VM's own side",
+    "wifi": "Wi-Fi networks",
+    "site": "your house's air",
 }
 
 

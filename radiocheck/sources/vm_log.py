@@ -41,8 +41,17 @@ KINDS: dict[str, str] = {
     "libvirt-in-use": "libvirt says that another running VM has the device",
     "libvirt-missing": "the device to take away is not in the running VM's configuration",
     "group-not-viable": "another device of the IOMMU group is still with a host driver",
+    "vfio-not-bound": "the controller, or another device of its IOMMU group, is not with a VFIO driver",
+    "vfio-refused": "QEMU may not open the node of the IOMMU group",
+    "no-iommu-group": "the controller is in no IOMMU group: the IOMMU is off, or there is none",
+    "pci-in-use": "another running VM has the controller",
+    "pci-missing": "the host has no device with that PCI address",
     "apparmor-denied": "AppArmor denied something to a VM",
+    "selinux-denied": "SELinux denied a VM a device node",
 }
+
+_PCI = r"vfio (?:error: )?(?P<pci>[0-9a-f:.]+): (?:.*: )?"
+_PCI_NAME = r"['\"]?(?P<pci>[0-9a-f]{4}:[0-9a-f]{2}:[0-9a-f]{2}\.[0-7])['\"]?"
 
 # Each with a piece of fixed text that a line must hold, so that other lines cost next to nothing.
 _FORMATS: tuple[tuple[str, str, str], ...] = (
@@ -100,12 +109,47 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
         r"host usb device (?:(?P<bus>\d{3})\.(?P<address>\d{3})|vendor=0x(?P<vid>[0-9a-f]+)"
         r" product=0x(?P<pid>[0-9a-f]+)) not found",
     ),
-    ("group-not-viable", "is not viable", r"vfio (?P<pci>[0-9a-f:.]+): (?:.*: )?group (?P<group>\d+) is not viable"),
+    ("group-not-viable", "is not viable", _PCI + r"group (?P<group>\d+) is not viable"),
+    # The kernel answers ENODEV while no VFIO driver has the device (drivers/vfio/group.c), and the group's node is
+    # not there while none has any of its devices.
+    (
+        "vfio-not-bound",
+        "error getting device from",
+        _PCI + r"error getting device from group (?P<group>\d+): No such device",
+    ),
+    ("vfio-not-bound", "/dev/vfio/", _PCI + r"failed to open /dev/vfio/(?P<group>\d+): No such file or directory"),
+    ("vfio-not-bound", "manually detached", rf"[Uu]nmanaged PCI device {_PCI_NAME} must be manually detached"),
+    ("pci-in-use", "/dev/vfio/", _PCI + r"failed to open /dev/vfio/(?P<group>\d+): Device or resource busy"),
+    (
+        "vfio-refused",
+        "/dev/vfio/",
+        _PCI + r"failed to open (?P<node>/dev/vfio/\w+): (?P<strerror>Permission denied|Operation not permitted)",
+    ),
+    (
+        "pci-in-use",
+        "PCI device ",
+        rf"PCI device {_PCI_NAME} is in use by driver (?P<driver>\S+), domain (?P<domain>.+)",
+    ),
+    ("no-iommu-group", "no iommu_group found", _PCI + "no iommu_group found"),
+    (
+        "no-iommu-group",
+        "host doesn't support ",
+        "host doesn't support (?:passthrough of host PCI devices|VFIO PCI passthrough)",
+    ),
+    ("pci-missing", "no such host device", _PCI + "no such host device"),
+    ("pci-missing", "not found: could not access", rf"[Dd]evice {_PCI_NAME} not found: could not access"),
     (
         "apparmor-denied",
         'apparmor="DENIED"',
         r'apparmor="DENIED" operation="(?P<operation>\w+)".*? profile="libvirt-(?P<uuid>[0-9a-f-]{36})"'
         r'(?:.*? name="(?P<path>[^"]*)")?',
+    ),
+    (
+        # security/selinux/avc.c; libvirt runs QEMU as svirt_t (selinux-policy, virt.te)
+        "selinux-denied",
+        "tclass=chr_file",
+        r'avc:\s+denied\s+\{ (?P<operation>[\w ]+) \} .*? comm="(?P<command>(?:qemu|kvm|CPU |vhost|libvirt|virt)[^"]*)"'
+        r' (?:path="(?P<path>[^"]*)"|name="(?P<name>[^"]*)").*? tclass=chr_file(?! permissive=1)',
     ),
 )
 # QEMU stamps its own lines with -msg timestamp=on, libvirt those it adds.

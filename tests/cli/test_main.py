@@ -77,7 +77,14 @@ def test_version() -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [["nonsense"], ["check", "--nonsense"], ["judge"], ["check", "--format", "xml"], ["judge", "a", "b"], ["capture"]],
+    [
+        ["nonsense"],
+        ["check", "--nonsense"],
+        ["judge"],
+        ["check", "--format", "xml"],
+        ["judge", "a", "--jobs", "0"],
+        ["capture"],
+    ],
 )
 def test_wrong_usage_is_status_2(words: list[str]) -> None:
     """What cannot be understood is said on standard error, with status 2."""

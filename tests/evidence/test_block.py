@@ -1,4 +1,3 @@
-# ruff: noqa: E501 - rows of a block stand in the tests as they are pasted
 """The block of text: what is done to texts on their way, and what no repair can mend."""
 
 from __future__ import annotations
@@ -84,19 +83,27 @@ TREATED = {
     "HTML, broken lines": BLOCK.replace("\n", "<br>\n"),
     "HTML, broken lines without ends": BLOCK.replace("\n", "<br/>"),
     "HTML, paragraphs": "".join(f"<p style=\"margin: 0\">{line}</p>" for line in LINES),
-    "HTML, a link made of a row": BLOCK.replace(LINES[3], f'<a href="http://{LINES[3]}" rel="x">{LINES[3][:40]}<wbr>{LINES[3][40:]}</a>'),
+    "HTML, a link made of a row": BLOCK.replace(
+        LINES[3], f'<a href="http://{LINES[3]}" rel="x">{LINES[3][:40]}<wbr>{LINES[3][40:]}</a>'
+    ),
     "HTML entities": BLOCK.replace("+", "&#43;").replace("/", "&#x2F;"),
     "HTML of a quotation": "".join(f"&gt;&nbsp;{line}<br>" for line in LINES),
     "JSON": json.dumps({"text": BLOCK}),
-    "JSON with slashes escaped": json.dumps({"text": textwrap.indent(BLOCK, "> ")}).replace("/", "\\/").replace(">", "\\u003e"),
+    "JSON with slashes escaped": json.dumps({"text": textwrap.indent(BLOCK, "> ")})
+    .replace("/", "\\/")
+    .replace(">", "\\u003e"),
     "Markdown escapes": BLOCK.replace(".", "\\.").replace("+", "\\+").replace("-", "\\-"),
     "quoted-printable": quopri.encodestring(rewrapped(400).encode()).decode(),
     "chat around it": f"hello, here it is: {BLOCK} can you help? It is on port 1.2.3.4.",
     "chat between": "\n".join(f"{line}\n12:31 mira: still there?" for line in LINES),
     "chat names": "".join(f"12:31 <mira> {line}\n" for line in LINES),
-    "chat names, wrapped": "".join(f"12:31:07 <mira> {part}\n" for line in LINES for part in (line[:44], line[44:]) if part),
+    "chat names, wrapped": "".join(
+        f"12:31:07 <mira> {part}\n" for line in LINES for part in (line[:44], line[44:]) if part
+    ),
     "line numbers": "".join(f"{number:4}  {line}\n" for number, line in enumerate(LINES, 1)),
-    "line numbers, wrapped": "".join(f"{number:4}: {part}\n" for number, part in enumerate(textwrap.wrap(BLOCK, 57), 1)),
+    "line numbers, wrapped": "".join(
+        f"{number:4}: {part}\n" for number, part in enumerate(textwrap.wrap(BLOCK, 57), 1)
+    ),
     "other order": "\n".join([LINES[0], *reversed(LINES[1:])]),
     "twice": BLOCK + "\n> wrote mira:\n" + textwrap.indent(BLOCK, "> "),
     "first line lost": "\n".join(LINES[1:]),

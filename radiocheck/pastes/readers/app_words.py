@@ -50,10 +50,26 @@ _FRAME = re.compile(
     r"^\s*(?:\[?\d{4}-\d\d-\d\d|\[|<\d|\w{3} [ \d]\d \d\d:\d\d|\d\d:\d\d:\d\d|\d{10}|[\w./-]{1,60}(?:\[\d{1,8}\])?: )"
     r"|\b(?:ERROR|WARN(?:ING)?|FATAL|fatal|E:|W:)|\w(?:Error|Exception)\b|\bError: |\[Errno|\bE[A-Z]{3,6}\b|LIBUSB_"
 )
-_PROGRAM = re.compile(
-    r"(?:^|\s)(?P<program>[a-zA-Z][\w.-]{1,30})(?:\[\d{1,8}\])?: (?!.{0,300}\s[a-z][\w.-]{1,30}\[\d{1,8}\]: )"
+# A program's name stands at the beginning of its line, behind a time and a host; a log's name has its number.
+_TAG = re.compile(
+    r"(?:^|\s)(?P<program>[a-zA-Z][\w.-]{1,30})\[\d{1,8}\]: |(?:^|\s)(?P<qemu>qemu-system-\w{1,20}|qemu-kvm|kvm): -"
 )
-_KERNEL = re.compile(r" kernel: |^\s*(?:<\d{1,3}>)?\[ *\d{1,9}\.\d{3,9}\] ")
+_STAMP = (
+    r"(?:\[?\d{4}-\d\d-\d\d[T ][\d:.,+Z-]{8,30}\]? |[A-Z]\w{2} [ \d]\d \d\d:\d\d:\d\d [\w.-]{1,60} "
+    r"|\[?\d\d:\d\d:\d\d(?:[.,]\d{1,6})?\]? )"
+)
+_PROGRAM = re.compile(rf"^\W{{0,4}}{_STAMP}?(?:/[\w./-]{{0,80}}/)?(?P<program>[a-zA-Z][\w.-]{{1,30}}): ")
+# Words that stand there and are no program's name
+_NO_PROGRAM = re.compile(
+    r"^(?:errors?|err|fatal|warn(?:ing)?|info|debug|notice|critical|failed|failure|exception|caused|traceback|message"
+    r"|reason|note|hint|usage|device|port|serial|usb|tty\w*|libusb\w*|fehler|erreur|ошибка|bash|\w*(?:Error|Exception)"
+    r"|[\w.]+\.(?:\w*(?:Error|Exception)))$",
+    re.IGNORECASE,
+)
+_KERNEL = re.compile(
+    r" kernel: |^\s*(?:<\d{1,3}>)?\[ *\d{1,9}\.\d{3,9}\] "
+    r"|^\s*\[\w{3,4}\.? \w{3,5}\.? [ \d]\d \d\d:\d\d:\d\d \d{4}\] "  # dmesg -T
+)
 _NEAR = 2  # lines
 
 
@@ -81,11 +97,16 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
         if about and vm_log.read_line(text) is not None:
             continue  # a VM's own words are read elsewhere, too
         near = path or next((at for number, at in reversed(recent) if line.number - number <= _NEAR), None)
-        program = _PROGRAM.search(text)
-        message = AppMessage(
-            kind=kind, path=near, program=program["program"] if program else None, text=line.text.strip()[:TEXT_LIMIT]
-        )
+        message = AppMessage(kind=kind, path=near, program=_program(text), text=line.text.strip()[:TEXT_LIMIT])
         yield Piece("app", (line.number,), message)
+
+
+def _program(text: str) -> str | None:
+    """The program that a line is from; None when the line does not begin with one."""
+    if match := _TAG.search(text):
+        return match["program"] or match["qemu"]
+    match = _PROGRAM.match(text)
+    return None if match is None or _NO_PROGRAM.match(match["program"]) else match["program"]
 
 
 def _named(text: str) -> str | None:

@@ -47,6 +47,8 @@ FROM_BOOT = 100  # lines of a log that reaches back to the start: a kernel says 
 
 def message(text: str) -> str | None:
     """The kernel's message in a line, without whatever stands before it; None when there is none."""
+    if ": " not in text:
+        return None
     for pattern in (_MESSAGE, _PROBE):
         if match := pattern.search(text):
             return match["message"].rstrip()

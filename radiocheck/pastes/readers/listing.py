@@ -23,7 +23,7 @@ TITLE = "ls -l"
 _ROW = re.compile(
     r"(?:^|(?<=[\s>|]))(?P<type>[cl])(?P<mode>[r-][w-][xsS-][r-][w-][xsS-][r-][w-][xtT-])(?P<acl>[+.@]?)"
     r"(?:\s{1,8}\d{1,3})?\s{1,16}(?P<owner>[\w.+-]{1,32})\s{1,16}(?P<group>[\w.+@-]{1,32})"
-    r"(?:\s{1,4}\w{1,30}:\w{1,30}:\w{1,30}(?::\S{1,40})?)?"
+    r"(?:\s{1,4}(?:\w{1,30}:\w{1,30}:\w{1,30}(?::\S{1,40})?|\?))?"
     r"\s{1,16}(?:(?P<major>\d{1,4}),\s{0,8}(?P<minor>\d{1,7})|\d{1,9})\s{1,8}(?P<rest>\S.{0,900})$"
 )
 _TTY = re.compile(r"^(?:/dev/)?(?P<name>tty(?:USB|ACM)\d{1,4})$")
@@ -152,10 +152,6 @@ def _row(match: re.Match[str], listing: _Listing, line: Line, following: str) ->
 
 
 def _linked(name: str, target: str, listing: _Listing, line: Line) -> Iterator[Piece]:
-    if is_cut(line.text) or not target:
-        if listing.folder in listing.links:
-            listing.broken = True
-        return
     place = f"{listing.folder}/{name}" if listing.folder and not name.startswith("/") else name
     if tty := _SYSFS.search(target):
         value: dict[str, Any] = {"name": tty["tty"]}
@@ -167,6 +163,8 @@ def _linked(name: str, target: str, listing: _Listing, line: Line) -> Iterator[P
     elif link := _link(name, target, listing.folder):
         listing.links.setdefault(link.path.rpartition("/")[0], []).append(line.number)
         yield Piece("link", (line.number,), link)
+    elif listing.folder in listing.links:
+        listing.broken = True  # a name whose target was cut off
 
 
 def _bound(place: str, driver: str, line: Line) -> Piece:

@@ -164,6 +164,8 @@ def _done(tree: _Tree) -> Iterator[Piece]:
     for key, device in tree.devices.items():
         if key in tree.cut:
             device.pop("interfaces", None)
+        if "interfaces" in device:
+            device["all_interfaces"] = True
         for entry in device.get("interfaces", []):
             if "name" in device:
                 entry["name"] = f"{device['name']}:1.{entry['number']}"  # configuration 1, as almost every device has

@@ -17,7 +17,9 @@ _ACL_FILE = re.compile(r"^# file: /?(?P<path>dev/(?:tty(?:USB|ACM)\d{1,4}|bus/us
 _ACL_OWNER = re.compile(r"^# (?P<which>owner|group): (?P<name>\S{1,32})$")
 _ACL_ENTRY = re.compile(r"^(?P<tag>user|group|mask|other):(?P<name>[^:\s]{0,32}):(?P<perms>[r-][w-][x-])(?:\s.*)?$")
 _STAT = re.compile(r"^\S{1,12}: ['\"]?(?P<path>/dev/(?:tty(?:USB|ACM)\d{1,4}|bus/usb/\d{3}/\d{3}))['\"]?$")
+# coreutils 9.1 prints numbers in decimal, `Device: 0,6`; older ones in hexadecimal, `Device: 5h/5d` (from memory).
 _STAT_TYPE = re.compile(r": (?P<major>[0-9a-f]{1,3}),(?P<minor>[0-9a-f]{1,5})$")
+_STAT_HEX = re.compile(r"[0-9a-f]{1,8}h/\d{1,10}d\b")
 _STAT_MODE = re.compile(
     r"\((?P<octal>[0-7]{4})/(?P<mode>c[rwxsStT-]{9})\)\s+Uid: \(\s{0,5}(?P<uid>\d{1,10})/\s{0,12}(?P<owner>\S{1,32})\)"
     r"\s+Gid: \(\s{0,5}(?P<gid>\d{1,10})/\s{0,12}(?P<group>\S{1,32})\)"
@@ -88,7 +90,7 @@ def _stats(lines: Sequence[Line]) -> Iterator[Piece]:
             node: dict[str, Any] = {"path": path, "mode": int(match["octal"], 8), "owner": match["owner"]}
             node |= {"group": match["group"], "uid": int(match["uid"]), "gid": int(match["gid"])}
             if numbers_of is not None:
-                node |= {"major": int(numbers_of["major"], 16), "minor": int(numbers_of["minor"], 16)}
+                node |= _numbers(numbers_of)
             found = (*numbers, line.number)
             tty = _TTY.match(path)
             yield (
@@ -97,6 +99,14 @@ def _stats(lines: Sequence[Line]) -> Iterator[Piece]:
                 else Piece("usb_node", found, Node(**node))
             )
             path = None
-        elif match := _STAT_TYPE.search(text[-40:]):
+        elif match := _STAT_TYPE.search(text[:200]):
             numbers_of = match
             numbers.append(line.number)
+
+
+def _numbers(match: re.Match[str]) -> dict[str, int]:
+    """Major and minor number, in the base that the line's beginning shows."""
+    words = match["major"], match["minor"]
+    if _STAT_HEX.search(match.string[:100]):
+        return {"major": int(words[0], 16), "minor": int(words[1], 16)}
+    return {"major": int(words[0]), "minor": int(words[1])} if all(word.isdecimal() for word in words) else {}

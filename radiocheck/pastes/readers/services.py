@@ -28,7 +28,7 @@ _ROW = re.compile(
 _ASKED = re.compile(r"systemctl (?:is-active|is-enabled) (?P<unit>[\w@.-]+)")
 _MISSING = re.compile(r"^\s*Unit (?P<unit>[\w@.\\:-]{2,80}\.(?:service|socket)) could not be found")
 _PS = re.compile(
-    r"^[\s│├└─|`-]*(?:[\w.+-]{1,32}\s+)?\d{1,8}\s+.*?(?:[\s/])(?P<program>ModemManager|brltty|gpsd|usbguard-daemon|agetty)\b(?P<rest>.*)$"
+    r"^[\s│├└─|`-]*(?:[\w.+-]{1,32}\s+)?\d{1,8}\s+.*?(?:[\s/])(?P<program>ModemManager|brltty|gpsd|usbguard-daemon|agetty)\b(?!\[)(?P<rest>.*)$"
 )
 _TREE = re.compile(r"^\s*[│├└|`]")  # processes of the unit itself
 _READ = 1_000  # characters of a line that are looked at

@@ -48,26 +48,45 @@ _POWER = {"power/control": "power_control", "power/level": "power_control", "pow
 _OF_INTERFACE = {"bInterfaceClass": "class_", "bInterfaceSubClass": "subclass", "bInterfaceProtocol": "protocol"}
 
 
+# The kernel prints nothing at all for these of a device without configuration (drivers/usb/core/sysfs.c).
+_MAY_BE_EMPTY = ("bConfigurationValue", "bMaxPower", "bmAttributes", "bNumInterfaces", "configuration")
+
+
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """One value per piece."""
     files: list[re.Match[str] | None] = []  # of `cat`, whose values come next
     asked = 0
+    values: list[Line] = []
     for line in lines:
         text = line.text.strip()[:600]
         if line.prompt is not None:
-            files, asked = _files(line.prompt), line.number
-        elif text.startswith("==> ") and (match := _HEADER.match(text)):
-            files, asked = [match], line.number
+            yield from _printed(files, asked, values, ended=True)
+            files, asked, values = _files(line.prompt), line.number, []
         elif text.startswith("==> "):
-            files = []
+            yield from _printed(files, asked, values, ended=False)
+            header = _HEADER.match(text)
+            files, asked, values = [header] if header else [], line.number, []
         elif "/sys/" in text and (match := _GREP.match(text)):
             yield from _value(match, match["value"], (line.number,))
-        elif files:
-            file = files.pop(0)
-            if text.startswith(("cat: ", "head: ", "tail: ")):
-                files = []  # which of them failed is not worth a guess
-            elif file is not None:
-                yield from _value(file, line.text, (asked, line.number))
+        elif text.startswith(("cat: ", "head: ", "tail: ")):
+            files = []  # which of them failed is not worth a guess
+        elif files and len(values) <= len(files):
+            values.append(line)
+    yield from _printed(files, asked, values, ended=False)
+
+
+def _printed(files: list[re.Match[str] | None], asked: int, values: list[Line], ended: bool) -> Iterator[Piece]:
+    """Values to the files that were asked; of several, only when each printed one."""
+    while values and not values[-1].text.strip() and len(values) > len(files):
+        values = values[:-1]
+    if len(files) == 1 and not values and ended and files[0] is not None and files[0]["name"] == _MAY_BE_EMPTY[0]:
+        yield from _value(files[0], "", (asked,))
+    may_be_empty = any(file is not None and file["name"] in _MAY_BE_EMPTY for file in files)
+    if len(values) < len(files) or (len(files) > 1 and may_be_empty and len(values) != len(files)):
+        return
+    for file, line in zip(files, values, strict=False):
+        if file is not None and (line.text.strip() or not may_be_empty):
+            yield from _value(file, line.text, (asked, line.number))
 
 
 def _files(prompt: str) -> list[re.Match[str] | None]:
@@ -75,7 +94,7 @@ def _files(prompt: str) -> list[re.Match[str] | None]:
     match = _CAT.match(prompt.strip())
     if match is None:
         return []
-    words = [word for word in match["files"].split() if not re.fullmatch(r"-\S{0,6}|\d{1,4}", word)]
+    words = [word for word in match["files"].split()[:40] if not re.fullmatch(r"-\S{0,6}|\d{1,4}", word)]
     return [] if any("*" in word or "{" in word for word in words) else [_WORD.match(word) for word in words]
 
 

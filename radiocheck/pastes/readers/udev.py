@@ -161,8 +161,8 @@ def _level(path: str | None, level: dict[str, str], numbers: list[int], tty: str
             yield Piece("device", tuple(numbers), {"name": device, "interfaces": [entry]})
         if tty is not None:
             yield Piece("tty", tuple(numbers), {"name": tty, "interface": place})
-    elif re.fullmatch(r"\d{1,3}-[\d.]{1,20}|usb\d{1,3}", place) and len(level) > 2:
-        yield Piece("device", tuple(numbers), {"name": place, **_attributes(level)})
+    elif re.fullmatch(r"\d{1,3}-[\d.]{1,20}|usb\d{1,3}", place) and (found := _attributes(level)):
+        yield Piece("device", tuple(numbers), {"name": place, **found})
 
 
 def _attributes(level: dict[str, str]) -> dict[str, Any]:

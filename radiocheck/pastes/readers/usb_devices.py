@@ -91,6 +91,8 @@ def _done(device: dict[str, Any], numbers: list[int]) -> Iterator[Piece]:
         device.pop("interfaces", None)
     if count == 0:
         device["interfaces"] = []
+    if "interfaces" in device:
+        device["all_interfaces"] = True
     if count is not None and "vid" in device:
         for name in _STRINGS.values():  # they stand between the two lines that were read
             device.setdefault(name, None)

@@ -1,10 +1,14 @@
-"""What QEMU, libusb and libvirt said: virsh's errors, VM logs, the journal of libvirt's daemons."""
+"""What QEMU, libusb and libvirt said: virsh's errors, VM logs, the journal of libvirt's daemons.
+
+libvirt translates its messages (pastes/libvirt_words), QEMU and libusb do not.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
 
+from radiocheck.pastes import libvirt_words
 from radiocheck.pastes.line import Line
 from radiocheck.pastes.mentions import vms
 from radiocheck.pastes.piece import Piece
@@ -28,13 +32,18 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Each message that vm_log knows; the VM is the one that the line before it names."""
     vm: str | None = None
     about = vms(lines)
+    asked_virsh = False
     for line in lines:
         if line.prompt is not None:
             asked = _VIRSH.search(line.prompt)
+            asked_virsh = asked is not None
             vm = asked["vm"] if asked else None
             continue
         text = line.text.strip()
-        if match := _VM.search(text[:300]):
+        if "omain" in text and " in use by " not in text and (match := _VM.search(text[:300])):
             vm = match["vm"]
-        if (message := read_line(text[:2000], vm)) and (message.kind not in _OF_LIBUSB or about):
+        message = read_line(text[:2000], vm) or libvirt_words.read(text, vm, framed=asked_virsh)
+        if message is None:
+            vm = libvirt_words.vm_named(text) or vm
+        elif message.kind not in _OF_LIBUSB or about:
             yield Piece("vm_message", (line.number,), message)

@@ -17,11 +17,16 @@ TITLE = "QEMU and libvirt"
 
 _QEMU = re.compile(r"(?:^|[\s/])(?:qemu-system-[\w.]{1,20}|qemu-kvm|kvm)\s+-")
 # ps aux, ps -ef, ps -eo pid,args, pgrep -a, and the list of processes in systemctl status
-_PS = re.compile(r"^[\s│├└─|`-]*(?:[a-z_][\w.+-]{0,31}\s+)?(?P<pid>\d{1,8})\s+(?:[\d.?:]{1,12}\s|/|qemu|kvm)")
-_OPEN = re.compile(r"<(?P<tag>domain|devices|hostdev|domstatus)\b(?![^>]{0,400}/>)", re.IGNORECASE)
-_END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in ("domain", "devices", "hostdev", "domstatus")}
+_PS = re.compile(
+    r"^[\s│├└─|`-]*(?:[a-z_][\w.+-]{0,31}\s+)?(?P<pid>\d{1,8})\s+(?:[\d.?:]{1,12}\s|(?:[a-z_][\w.+-]{0,31}\s+)?(?:/|qemu|kvm))"
+)
+_TAGS = ("domain", "devices", "hostdev", "domstatus", "serial", "console", "parallel")
+_OPEN = re.compile(r"<(?P<tag>domain|devices|hostdev|domstatus|serial|console|parallel)\b(?![^>]{0,400}/>)", re.IGNORECASE)
+_END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in _TAGS}
 _LONGEST = 2_000  # lines of one XML text
 _ORIGIN = "paste"
+_SAYS = re.compile(r"^\W{0,3}(?:\S{1,40} ){0,5}\S{0,60}(?:qemu|kvm)[\w.-]{0,30}(?:\[\d{1,8}\])?: ")
+_ROW = re.compile(r"^\s*\d{1,7}\s+[\w/\[-]")  # a process and its command, whatever the columns between
 _NARROWEST = 76  # characters of a terminal's line
 _OF_COMMAND = re.compile(r"[=,\"{]| -[a-z]")
 
@@ -84,10 +89,12 @@ def _continued(lines: Sequence[Line], index: int) -> tuple[str, tuple[int, ...]]
         stripped = line.text.strip()
         if text.rstrip().endswith("\\"):
             text = text.rstrip()[:-1] + " " + stripped
-        elif line.prompt is not None or not stripped or _PS.match(line.text):
+        elif line.prompt is not None or not stripped or _PS.match(line.text) or _SAYS.match(line.text[:200]):
             break
         elif stripped.startswith("-") and not stripped.startswith("--") and len(stripped) > 2:
             text += " " + stripped
+        elif _ROW.match(line.text):
+            break
         elif before >= _NARROWEST and before >= width - 1 and _OF_COMMAND.search(stripped):
             text += line.text  # every line but the last is as wide as the terminal
         else:

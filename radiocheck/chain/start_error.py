@@ -1,0 +1,67 @@
+"""What libvirt or QEMU said against a line of a VM's configuration: words that only a paste carries.
+
+On a live machine the same words may be old; there the bus, the configuration and the
+processes tell more, and nothing follows from the words.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from msgspec import UNSET, UnsetType
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Evidence
+from radiocheck.evidence.vm import VmMessage
+
+from .item import Item
+from .mentioned import NODE, is_paste
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+# Kinds that say why a start, or an attachment, was refused; see radiocheck.sources.vm_log.KINDS.
+ERRORS = frozenset(
+    """
+    no-such-device open-failed node-refused speed-mismatch no-usb-bus no-free-port libvirt-not-found libvirt-several
+    libvirt-in-use group-not-viable vfio-not-bound vfio-refused no-iommu-group pci-in-use pci-missing
+    """.split()
+)
+# Of these those about a PCI function; libvirt names none when the host supports no passthrough at all.
+_OF_CONTROLLERS = frozenset(
+    "group-not-viable vfio-not-bound vfio-refused no-iommu-group pci-in-use pci-missing".split()
+)
+
+
+def start_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
+    """The newest refusal of a line; null: none, or a live machine."""
+    if not is_paste(evidence):
+        return None
+    messages = evidence.vm_messages
+    if not known(messages):
+        return UNSET
+    found = [one for one in messages if one.kind in ERRORS and _concerns(one, item, messages)]
+    if found:
+        return found[-1]
+    return UNSET if "vm_messages" in evidence.partly else None
+
+
+def _concerns(message: VmMessage, item: Item, messages: Sequence[VmMessage]) -> bool:
+    if message.vm is not None and item.named and message.vm != item.vm:
+        return False
+    data = message.data
+    if message.kind in _OF_CONTROLLERS:
+        return item.kind == "controller" and (item.controller or "").endswith(data.get("pci", ""))
+    if item.kind != "device":
+        return False
+    node = NODE.fullmatch(data.get("node", ""))
+    bus, address = data.get("bus", ""), data.get("address", "")
+    if node:
+        bus, address = node[1], node[2]
+    if address.isdigit() and int(address) and item.address is not None:
+        return (item.bus, item.address) == (int(bus), int(address))
+    vid, pid = data.get("vid", ""), data.get("pid", "")
+    if vid and pid and item.vid is not None and item.pid is not None and int(vid, 16):
+        return (int(vid, 16), int(pid, 16)) == (int(item.vid, 16), int(item.pid, 16))
+    # Without a name of the device it is about the only line that the VM has here.
+    return not (vid and int(vid, 16)) and not (address.isdigit() and int(address))

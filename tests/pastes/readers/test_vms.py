@@ -1,0 +1,139 @@
+"""QEMU's command line as procps 4.0.2 `ps` prints it of a real process, and libvirt's XML."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+import pytest
+
+from radiocheck.evidence.vm import GivenVm, HostdevUsb, QemuProcess, UsbHostArg
+
+from .said import said, typed, values
+
+QEMU = shutil.which("qemu-system-x86_64")
+BY_IDS = UsbHostArg(vid="1209", pid="7a01")
+PS = (
+    "libvirt+  4242 12.0  5.0 4000000 2000000 ?  Sl   12:00   1:02 "
+    "/usr/bin/qemu-system-x86_64 -name guest=hearth,debug-threads=on"
+)
+JSON = """ -device {"driver":"usb-host","hostdevice":"/dev/bus/usb/001/005","id":"hostdev0"}"""
+WORDS = "qemu-system-x86_64 -name attic -device qemu-xhci -device usb-host,vendorid=0x1209,productid=0x7a01"
+HOSTDEV = """<hostdev mode='subsystem' type='usb' managed='yes'>
+  <source startupPolicy='optional'>
+    <vendor id='0x1209'/>
+    <product id='0x7a01'/>
+  </source>
+</hostdev>
+"""
+
+
+@pytest.mark.skipif(QEMU is None, reason="Debian's qemu-system-x86 is not installed")
+@pytest.mark.parametrize("options", ["aux", "-ef", "-eo pid,args", "-eo pid,user,args", "-eF", "axf"])
+def test_a_real_process_in_any_list(options: str) -> None:
+    """Whatever the columns, number and name of the VM are found."""
+    argv = [str(QEMU), "-S", "-nodefaults", "-display", "none", "-machine", "none", "-name", "guest=attic"]
+    with subprocess.Popen(argv, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        try:
+            ps = ["ps", *options.split(), "ww"] if not options.startswith("a") else ["ps", options + "ww"]
+            text = subprocess.run(ps, capture_output=True, text=True, check=True).stdout
+        finally:
+            process.kill()
+    found = {one.pid: one for one in values("vms", text, "qemu")}
+    assert found[process.pid].name == "attic"
+
+
+def test_what_a_running_one_asks_for() -> None:
+    """By node in JSON, as libvirt writes it; by IDs."""
+    (found,) = values("vms", PS + JSON, "qemu")
+    assert (found.pid, found.name, found.usb[0].node) == (4242, "hearth", "/dev/bus/usb/001/005")
+    (found,) = values("vms", "4243 " + WORDS, "qemu")
+    assert found.usb == [BY_IDS]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "─4244 /usr/bin/qemu-system-x86_64 -name x",
+        "           └─4244 /usr/bin/qemu-system-x86_64 -name x",
+        "4244 qemu-system-x86_64 -name x",
+        "root  4244  1 99 12:00 ?  00:01:02 /usr/bin/kvm -name x",
+        "  4244 ?  Sl  0:01 qemu-kvm -name x",
+    ],
+)
+def test_lists_of_processes(row: str) -> None:
+    """systemctl status, pgrep -a, ps -ef, ps x."""
+    assert [(one.pid, one.name) for one in values("vms", row, "qemu")] == [(4244, "x")]
+
+
+@pytest.mark.parametrize(
+    "text", [(PS + JSON)[:150] + ">", (PS + JSON)[:150], (PS + JSON)[:-1], PS + " -device usb-host,vend..."]
+)
+def test_a_command_line_that_was_cut_off_tells_no_devices(text: str) -> None:
+    """What it asks for may stand behind the cut; that it runs is told."""
+    assert values("vms", text, "qemu") == [QemuProcess(pid=4242, name="hearth", libvirt=False)]
+    assert values("vms", text[text.index("/usr") :], "given") == []
+
+
+@pytest.mark.parametrize("width", [80, 100, 132])
+def test_a_command_line_that_a_terminal_broke(width: int) -> None:
+    """Each line but the last is as wide as the terminal."""
+    text = "4242 " + (PS + JSON)[PS.index("/usr") :]
+    (found,) = values("vms", "\n".join(text[at : at + width] for at in range(0, len(text), width)), "qemu")
+    assert found.name == "hearth"
+    assert found.usb[0].node == "/dev/bus/usb/001/005"
+
+
+def test_a_command_that_somebody_typed() -> None:
+    """Over several lines, with a backslash or without."""
+    for text in (
+        WORDS,
+        typed(WORDS, ""),
+        WORDS.replace(" -device", " \\\n  -device"),
+        WORDS.replace(" -device", "\n-device"),
+    ):
+        (found,) = values("vms", text, "given")
+        assert (found.name, found.manager, found.arguments) == ("attic", "qemu", [BY_IDS])
+
+
+def test_grep_is_no_vm() -> None:
+    """`ps aux | grep qemu` finds itself."""
+    assert said("vms", "mira 99 0.0 0.0 6000 700 pts/1 S+ 12:00 0:00 grep --color=auto qemu-system-x86_64 -name") == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        HOSTDEV,
+        f"here is my config:\n\n{HOSTDEV}\nthanks",
+        f"<devices>\n{HOSTDEV}</devices>",
+        f"<domain type='kvm'><name>hearth</name><devices>\n{HOSTDEV}</devices></domain>",
+        HOSTDEV.replace("\n", " "),
+    ],
+)
+def test_a_fragment_of_libvirts_xml(text: str) -> None:
+    """The element alone, inside of others, in prose, on one line."""
+    (found,) = values("vms", text, "given")
+    assert isinstance(found, GivenVm)
+    assert found.hostdevs == [HostdevUsb(vid="1209", pid="7a01", startup="optional")]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        HOSTDEV[:-12],
+        "<hostdev",
+        "<hostdev mode='subsystem'/>",
+        "<hostdev>&x;</hostdev>",
+        "</hostdev>",
+        HOSTDEV[:60] + "\n</hostdev>",
+    ],
+)
+def test_xml_that_was_cut_off_is_nothing(text: str) -> None:
+    """What is missing might be what matters."""
+    assert said("vms", text) == []
+
+
+def test_many_openings_without_an_end() -> None:
+    """Each would be followed to its end, which is known beforehand."""
+    assert said("vms", "<hostdev\n" * 50_000) == []
