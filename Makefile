@@ -38,8 +38,8 @@ schemas: $(VENV)/ready ## regenerate schemas/ from the records
 benchmarks: $(VENV)/ready ## every speed claim, as a ratio
 	$(BIN)/python -m benchmarks
 
-bench: $(VENV)/ready ## the machine with real faults; ONLY=name plays one scenario
-	$(BIN)/python -m tests.bench $(if $(ONLY),--only $(ONLY))
+bench: $(VENV)/ready ## the machine with real faults; ONLY=name plays one scenario, MINUTES=20 as many as begin in that time
+	$(BIN)/python -m tests.bench $(if $(ONLY),--only $(ONLY)) $(if $(MINUTES),--minutes $(MINUTES))
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis build dist

@@ -42,6 +42,11 @@ def air() -> str:
     return _said(ROOT, "air", *given, "--channel", "25", "--extension", "1.5m").partition("\n\nSuperSpeed around")[0]
 
 
+def paste() -> str:
+    """What it says of a text that a person posted, down to what there is to do."""
+    return _judged(ROOT, "fixtures/pastes/meter-adapter.txt").partition("\n  1. ")[0].rstrip()
+
+
 def _judged(where: Path, name: str) -> str:
     return _said(where, "judge", name)
 
@@ -56,7 +61,7 @@ def _said(where: Path, *words: str) -> str:
 
 def renewed(text: str) -> str:
     """The README with the output of now."""
-    made = {"demo": demo, "many": many, "air": air}
+    made = {"demo": demo, "many": many, "air": air, "paste": paste}
     return BLOCK.sub(lambda match: f"{match[1]}```\n{made[match[2]]()}\n```\n{match[3]}", text)
 
 

@@ -143,11 +143,8 @@ def _check(site: Site, spot: Spot, complaints: list[str]) -> None:
 def _check_noise(noise: Noise, spot: Spot, complaints: list[str]) -> None:
     if noise.best_db > noise.worst_db:
         best, worst = f"{noise.best_db:g} dB", f"{noise.worst_db:g} dB"
-        complaints.append(
-            spot.complain(
-                f"a noise rise of {best} at best is above the {worst} at worst; write `best: {worst}` and `worst: {best}`"
-            )
-        )
+        said = f"a noise rise of {best} at best is above the {worst} at worst"
+        complaints.append(spot.complain(f"{said}; write `best: {worst}` and `worst: {best}`"))
 
 
 def _check_network(network: Network, spot: Spot, complaints: list[str]) -> None:

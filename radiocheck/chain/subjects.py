@@ -139,6 +139,8 @@ def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
     """A USB controller, or an address where nothing is.  Other functions (a graphics card) are not our business."""
     functions = evidence.pci_functions if whole(evidence, "pci_functions") else UNSET
     gone = known(functions) and item.controller not in functions
+    if is_paste(evidence) and not known(evidence.controllers):
+        return True  # who pastes a line about a PCI device here pastes it for what hangs on it
     return gone or (known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers))
 
 

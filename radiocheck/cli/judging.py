@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from radiocheck.evidence.record import Evidence
     from radiocheck.pastes.merge import Reading
 
+UNSHOWN = "(a line of the paste, which is not shown here)"
 BINARY_START = 65_536  # bytes that are looked at
 BINARY_SHARE = 20  # a text has less than one control character in so many
 Judge = Callable[["Evidence"], "Report"]
@@ -106,6 +107,18 @@ def with_reasons(report: Report, found: Case, judge: Judge) -> Report:
     from radiocheck.pastes.because import explained
 
     return replace(report, paste=explained(found.reading, report, judge))
+
+
+def without_quotes(report: Report) -> Report:
+    """The report with the numbers of a paste's lines and not their text, in which nothing private was replaced."""
+    from msgspec.structs import replace
+
+    said = report.paste
+    if said is None:
+        return report
+    decisive = [replace(one, text=UNSHOWN) for one in said.decisive]
+    against = [replace(one, text=UNSHOWN) for one in said.against]
+    return replace(report, paste=replace(said, decisive=decisive, against=against))
 
 
 def answer(data: bytes, name: str, rules: RuleSet, reasons: bool = True) -> Answer:

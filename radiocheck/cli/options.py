@@ -98,7 +98,7 @@ def conclude(
     from radiocheck.chain.judge import NoSuchAdapter, Only, judge
     from radiocheck.chain.pair import NotAGuest
 
-    from .judging import with_reasons
+    from .judging import with_reasons, without_quotes
 
     rules = load_rules(folders)
     inner, name = guest or (None, "")
@@ -124,6 +124,8 @@ def conclude(
         report = judge(evidence, rules, only, inner, air)
         if case is not None:
             report = with_reasons(report, case, lambda part: judge(part, rules, only, inner, air))
+            if form == "paste" and not reveal:
+                report = without_quotes(report)
     except NotAGuest as error:
         raise Unusable(f"{name}: {error}") from None
     except NoSuchAdapter as error:

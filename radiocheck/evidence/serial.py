@@ -84,7 +84,7 @@ class Handles(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
 class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """A service that is known to take or to block ports."""
 
-    kind: str  # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater
+    kind: str  # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater; ups-driver
     unit: str  # without systemd: the program's name
     active: bool | UnsetType = UNSET
     enabled: bool | UnsetType = UNSET

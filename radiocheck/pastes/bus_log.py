@@ -154,6 +154,7 @@ def _interface(device: Logged, event: Event) -> dict[str, Any]:
 
 
 def _found(device: Logged, event: Event) -> None:
+    device.arrived = True  # drivers come after it
     for key in ("vid", "pid"):
         if event.data.get(key):
             device.fields[key] = event.data[key]

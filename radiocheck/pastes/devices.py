@@ -107,12 +107,14 @@ def _logged(found: Found, name: str, fields: dict[str, Any], interfaces: list[di
             for key in ("name", "path", "parent"):
                 record.fields.setdefault(key, fields[key])
             record.logged = True
-            return
-        if len(alike) == 1:
+            if "devnum" in fields:
+                return
+        elif len(alike) == 1:
             found.records.remove(alike[0])
-        record = Record({})
-        found.records.append(record)
-        found.added = True
+        if record is None:
+            record = Record({})
+            found.records.append(record)
+            found.added = True
     elif _is_other(record.fields, fields):
         if _is_older(fields, record.fields):
             return

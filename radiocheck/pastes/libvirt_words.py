@@ -21,7 +21,9 @@ ERROR = (
     r"|fout|fel|virhe|hiba|kesalahan|ralat|lỗi|hata|错误|錯誤|エラー|오류|შეცდომა|त्रुटि|चूक|ভুল|ত্রুটি|ભૂલ|ದೋಷ"
     r"|പിശക്|ତୃଟି|ਗਲਤੀ|பிழை|దోషం|не(?:допустимая|припустима) операц\w{2,3})"
 )
-_FRAME = re.compile(rf"{ERROR}\s{{0,2}}[^\W\d]{{0,20}}\s{{0,2}}[:：]|libvirtd?(?:\[\d{{1,8}}\])?: |virtqemud\[", re.IGNORECASE)
+_FRAME = re.compile(
+    rf"{ERROR}\s{{0,2}}[^\W\d]{{0,20}}\s{{0,2}}[:：]|libvirtd?(?:\[\d{{1,8}}\])?: |virtqemud\[", re.IGNORECASE
+)
 _USB = ("USB", "യുഎസ്ബി")
 _IDS = re.compile(r"(?<![\w:.])(?P<vid>[0-9a-f]{4}):(?P<pid>[0-9a-f]{4})(?![0-9a-z:]|\.\d)")
 _SHORT_IDS = re.compile(r"(?<![\w:.])(?P<vid>[0-9a-f]{1,4}):(?P<pid>[0-9a-f]{1,4})(?![0-9a-z:]|\.\d)")

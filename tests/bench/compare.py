@@ -26,6 +26,7 @@ class Outcome:
     remedy: str = ""
     person: str = ""
     evidence: str = ""
+    left: bool = False  # the time was over before it began
     tries: int = 1  # 2: it failed once, and was played again on another machine
 
     @property

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from msgspec import structs
+from msgspec import UNSET, structs
 
 from radiocheck.chain.air_build import Asked
 from radiocheck.chain.air_plan import Noise
@@ -262,6 +262,24 @@ def test_fewer_networks_never_make_another_answer(lost: int) -> None:
     whole = {one.rule: one.result for one in chain(m.native(wifi=every), asked).steps[-1].findings}
     part = {one.rule: one.result for one in chain(m.native(wifi=fewer), asked).steps[-1].findings}
     assert {rule for rule in whole if part[rule] not in (whole[rule], "unknown")} == set()
+
+
+@pytest.mark.parametrize("lost", ["ports", "usb", "wifi"])
+@pytest.mark.parametrize("level", [-10.0, -45.0, -95.0])
+@pytest.mark.parametrize("channel", [18, 20, None])
+@pytest.mark.parametrize("survey", [True, False])
+def test_losing_evidence_never_makes_another_answer(lost: str, level: float, channel: int | None, survey: bool) -> None:
+    """With a site: without ports, a part of the bus, or what was heard, a rule answers the same or nothing."""
+    loud = structs.replace(LOUD, level_dbm=level, busy=0.99)
+    links = [LinkPlan("attic", 20.0, (Slab("concrete", 0.2),), 1), LinkPlan("lamp", 3.0), LinkPlan("shed", 500.0)]
+    asked = given(channel, heard=(loud,) if survey else None, links=links)
+    whole = structs.replace(beside(), wifi=[structs.replace(HEARD[0], level_dbm=level)])
+    less = {"ports": {"ports": UNSET}, "usb": {"partly": ["usb"]}, "wifi": {"wifi": UNSET}}[lost]
+    every, some = (
+        {one.rule: one.result for one in chain(seen, asked).steps[-1].findings}
+        for seen in (whole, structs.replace(whole, **less))
+    )
+    assert {rule for rule in every if some[rule] not in (every[rule], "unknown")} == set()
 
 
 def test_a_missing_device_list_leaves_it_open() -> None:

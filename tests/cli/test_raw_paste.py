@@ -62,7 +62,9 @@ def test_the_step_and_the_lines(text: str, status: int, step: str, lines: list[i
 def test_the_text_quotes_and_asks() -> None:
     """A person reads the verdict first, then the lines, then the commands to ask for."""
     said = radiocheck("judge", "-", given=NOT_THERE.encode()).stdout.decode()
-    places = [said.index(part) for part in ("Broken at bus", "  2  error: internal", "To settle it, ask", "    lsusb\n")]
+    places = [
+        said.index(part) for part in ("Broken at bus", "  2  error: internal", "To settle it, ask", "    lsusb\n")
+    ]
     assert places == sorted(places)
 
 

@@ -50,7 +50,7 @@ def test_ns3_has_the_same_rates() -> None:
         assert ours == pytest.approx(float(success), rel=1e-9, abs=1e-300)
 
 
-@pytest.mark.skipif(_wheel() is None, reason="ns-3 is not installed (520 MB); the saved rates are used")
+@pytest.mark.skipif(_wheel() is None, reason="ns-3 is not installed (520 MB; HEAVY=1 .ci/run)")
 @pytest.mark.skipif(shutil.which("g++") is None, reason="no C++ compiler")
 def test_what_was_saved_is_what_ns3_says(tmp_path: Path) -> None:
     """The saved rates are those that the installed ns-3 prints."""

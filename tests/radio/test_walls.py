@@ -150,7 +150,9 @@ def test_bad_walls() -> None:
         walls.slab_db("brick", 0.1, 433.0)
 
 
-@pytest.mark.skipif(importlib.util.find_spec("sionna") is None, reason="sionna-rt is not installed (691 MB)")
+@pytest.mark.skipif(
+    importlib.util.find_spec("sionna") is None, reason="sionna-rt is not installed (691 MB; HEAVY=1 .ci/run)"
+)
 @pytest.mark.parametrize("angle", [0.0, 45.0])
 @pytest.mark.parametrize("material", ["concrete", "brick", "plasterboard", "wood", "glass", "chipboard", "plywood"])
 def test_sionna(material: str, angle: float) -> None:

@@ -94,7 +94,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             continue
         if about is None:
             about = vms(lines)
-        if about and vm_log.read_line(text) is not None:
+        if about and (vm_log.read_line(text) is not None or "libusb requires write access" in text):
             continue  # a VM's own words are read elsewhere, too
         near = path or next((at for number, at in reversed(recent) if line.number - number <= _NEAR), None)
         message = AppMessage(kind=kind, path=near, program=_program(text), text=line.text.strip()[:TEXT_LIMIT])

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from radiocheck.pastes.line import Line
+from radiocheck.pastes.mentions import in_container
 from radiocheck.pastes.piece import Piece
 from radiocheck.pastes.strerror import words
 
@@ -46,12 +47,14 @@ _VIRSH = re.compile(
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """What was asked, and why nothing came."""
     asked: str | None = None
+    inside = False  # of a container: what is missing there may be on its machine
     for line in lines:
         if line.prompt is not None:
             asked = line.prompt
+            inside = in_container(line)
             continue
         text = line.text[:600]
-        if found := _told(text, asked):
+        if not inside and (found := _told(text, asked)):
             command, kind = found
             yield Piece("command-error", (line.number,), {"command": command, "kind": kind, "text": text})
 

@@ -14,6 +14,7 @@ from typing import Any
 from radiocheck.evidence.serial import Link, Node
 from radiocheck.pastes.broken import is_cut, left_out
 from radiocheck.pastes.line import Line
+from radiocheck.pastes.mentions import in_container, into_container
 from radiocheck.pastes.piece import Piece
 from radiocheck.pastes.strerror import words
 
@@ -45,6 +46,8 @@ _ABSENT = re.compile(
 # zsh and fish say so themselves
 _NO_MATCH = re.compile(r"(?:no matches found: |No matches for wildcard ')(?P<path>/dev/tty[\w*?\[\]{},-]{1,20})")
 _WRAPPED = re.compile(r"^[> ]{0,4}(?P<target>(?:\.\./){1,4}tty\w{2,12})$")
+# overflowuid(5): accounts that have no number in a container's user namespace
+_UNMAPPED = frozenset({"nobody", "nogroup", "65534"})
 _SERIAL = "/dev/serial"
 _PARTS = (f"{_SERIAL}/by-id", f"{_SERIAL}/by-path")
 
@@ -52,9 +55,13 @@ _PARTS = (f"{_SERIAL}/by-id", f"{_SERIAL}/by-path")
 class _Listing:
     """One command's output: what was asked, which folders it lists, and whether it is whole."""
 
-    def __init__(self, prompt: str | None) -> None:
+    def __init__(self, asked: Line | None) -> None:
+        prompt = asked.prompt if asked is not None else None
         match = _LS.search(prompt) if prompt is not None else None
         self.known = match is not None
+        # What a container was given shows from inside with other rights, and the rest does not show at all.
+        self.elsewhere = asked is not None and into_container(asked)
+        self.inside = asked is not None and in_container(asked)
         words_ = match["rest"].split() if match else []
         self.paths = [word.strip("'\"").rstrip("/") for word in words_ if word.lstrip("'\"").startswith("/")]
         self.options = "".join(word[1:] for word in words_ if re.fullmatch(r"-[A-Za-z1]{1,12}", word))
@@ -67,7 +74,7 @@ class _Listing:
 
     def whole(self) -> Iterator[Piece]:
         """That all names under /dev/serial, or all USB ttys, were listed."""
-        if self.broken or self.filtered:
+        if self.broken or self.filtered or self.inside:
             return
         numbers = tuple(sorted(number for rows in self.links.values() for number in rows))
         if all(self.links.get(part) for part in _PARTS) and self._asked_all():
@@ -98,7 +105,9 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
         text = line.text.strip()
         if line.prompt is not None:
             yield from listing.whole()
-            listing = _Listing(line.prompt)
+            listing = _Listing(line)
+        elif listing.elsewhere:
+            continue
         elif left_out(text):
             listing.broken = True
         elif len(text) < 400 and (match := _FOLDER.match(text)):
@@ -120,6 +129,8 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
 
 def _absent(path: str, listing: _Listing, line: Line) -> Iterator[Piece]:
     """A name that is not there; without a folder of names by ID no USB tty has a name (60-serial.rules makes both)."""
+    if listing.inside:
+        return
     listing.absent[path] = line.number
     if path in (_SERIAL, _PARTS[0]):
         yield Piece("whole", (line.number,), "links")
@@ -191,12 +202,10 @@ def _names(text: str, listing: _Listing, line: Line) -> Iterator[Piece]:
 
 
 def _node(match: re.Match[str]) -> dict[str, Any]:
-    node: dict[str, Any] = {
-        "path": "",
-        "major": int(match["major"]),
-        "minor": int(match["minor"]),
-        "mode": _bits(match["mode"]),
-    }
+    node: dict[str, Any] = {"path": "", "major": int(match["major"]), "minor": int(match["minor"])}
+    if match["owner"] in _UNMAPPED:
+        return node  # seen from a container: whose it is on its machine does not show
+    node["mode"] = _bits(match["mode"])
     for name, key in (("owner", "uid"), ("group", "gid")):
         if match[name].isdigit():
             node[key] = int(match[name])  # -n, or no such account

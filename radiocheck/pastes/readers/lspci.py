@@ -27,7 +27,9 @@ _OTHER = re.compile(rf"^\W{{0,16}}{_ADDRESS} (?:.{{0,80}}?\[(?P<code>[0-9a-f]{{4
 _IDS = re.compile(r"(?:\[|^ )([0-9a-f]{4}):([0-9a-f]{4})(?:\]|\b)")
 _DRIVER = re.compile(r"^\s+Kernel driver in use: (?P<driver>[\w-]{1,40})\s*$")
 _GROUP = re.compile(r"^\s+IOMMU group: (?P<group>\d{1,5})\s*$")
-_GROUP_BEFORE = re.compile(r"^\W{0,6}(?:IOMMU )?[Gg]roup:? {0,3}(?P<group>\d{1,5}):?(?:\s+(?P<rest>\S.{0,400}))?\s*$", re.I)
+_GROUP_BEFORE = re.compile(
+    r"^\W{0,6}(?:IOMMU )?[Gg]roup:? {0,3}(?P<group>\d{1,5}):?(?:\s+(?P<rest>\S.{0,400}))?\s*$", re.I
+)
 _MODULES = re.compile(r"^\s+Kernel modules: ")
 
 

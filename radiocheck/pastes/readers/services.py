@@ -19,6 +19,10 @@ from radiocheck.sources.services import PROGRAMS, UNITS
 
 TITLE = "systemctl"
 
+# Beside those that are looked for on a live machine: drivers of a UPS daemon keep a device open through usbfs (nut(8))
+_MORE = {"nut-driver@*.service": "ups-driver", "nut-driver.service": "ups-driver"}
+_DRIVERS = ("usbhid-ups", "nutdrv_qx", "blazer_usb")
+
 _STATUS = re.compile(r"^\s*[●○×*•]?\s*(?P<unit>[\w@.\\:-]{2,80}\.(?:service|socket))(?: - |\s*$)")
 _LOADED = re.compile(r"^\s*Loaded: (?P<loaded>[\w-]+)(?: \([^;)]*; (?P<enabled>[\w-]+))?")
 _ACTIVE = re.compile(r"^\s*Active: (?P<active>[\w-]+)")
@@ -28,7 +32,7 @@ _ROW = re.compile(
 _ASKED = re.compile(r"systemctl (?:is-active|is-enabled) (?P<unit>[\w@.-]+)")
 _MISSING = re.compile(r"^\s*Unit (?P<unit>[\w@.\\:-]{2,80}\.(?:service|socket)) could not be found")
 _PS = re.compile(
-    r"^[\s│├└─|`-]*(?:[\w.+-]{1,32}\s+)?\d{1,8}\s+.*?(?:[\s/])(?P<program>ModemManager|brltty|gpsd|usbguard-daemon|agetty)\b(?!\[)(?P<rest>.*)$"
+    r"^[\s│├└─|`-]*(?:[\w.+-]{1,32}\s+)?\d{1,8}\s+.*?(?:[\s/])(?P<program>ModemManager|brltty|gpsd|usbguard-daemon|agetty|usbhid-ups|nutdrv_qx|blazer_usb)\b(?!\[)(?P<rest>.*)$"
 )
 _TREE = re.compile(r"^\s*[│├└|`]")  # processes of the unit itself
 _READ = 1_000  # characters of a line that are looked at
@@ -97,7 +101,8 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
 def _running(match: re.Match[str], line: Line) -> Iterator[Piece]:
     """A process list: the program runs, whatever the unit is called."""
     tty = _TTY.search(match["rest"])
-    state: dict[str, Any] = {"kind": PROGRAMS[match["program"]], "unit": match["program"], "active": True}
+    kind = "ups-driver" if match["program"] in _DRIVERS else PROGRAMS[match["program"]]
+    state: dict[str, Any] = {"kind": kind, "unit": match["program"], "active": True}
     if state["kind"] == "serial-console" and tty is None:
         return
     if tty is not None:
@@ -108,7 +113,7 @@ def _running(match: re.Match[str], line: Line) -> Iterator[Piece]:
 
 
 def _kind(unit: str) -> str | None:
-    return next((kind for pattern, kind in UNITS.items() if fnmatchcase(unit, pattern)), None)
+    return next((kind for pattern, kind in (UNITS | _MORE).items() if fnmatchcase(unit, pattern)), None)
 
 
 def _tty(unit: str) -> str | None:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from msgspec.structs import replace
 
 from radiocheck.evidence.vm import GivenVm, QemuProcess
+from radiocheck.pastes import virsh
 from radiocheck.pastes.broken import balanced, is_cut
 from radiocheck.pastes.line import Line
 from radiocheck.pastes.piece import Piece
@@ -21,10 +22,15 @@ _PS = re.compile(
     r"^[\s│├└─|`-]*(?:[a-z_][\w.+-]{0,31}\s+)?(?P<pid>\d{1,8})\s+(?:[\d.?:]{1,12}\s|(?:[a-z_][\w.+-]{0,31}\s+)?(?:/|qemu|kvm))"
 )
 _TAGS = ("domain", "devices", "hostdev", "domstatus", "serial", "console", "parallel")
-_OPEN = re.compile(r"<(?P<tag>domain|devices|hostdev|domstatus|serial|console|parallel)\b(?![^>]{0,400}/>)", re.IGNORECASE)
+_OPEN = re.compile(
+    r"<(?P<tag>domain|devices|hostdev|domstatus|serial|console|parallel)\b(?![^>]{0,400}/>)", re.IGNORECASE
+)
 _END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in _TAGS}
 _LONGEST = 2_000  # lines of one XML text
 _ORIGIN = "paste"
+_ARGUMENT = re.compile(r"^\S{1,2000}$")
+_OPTION = re.compile(r"^-{1,2}[a-z][\w-]{0,30}$")
+_PROGRAM = re.compile(r"^(?:\S{0,200}/)?(?:qemu-system-[\w.]{1,20}|qemu-kvm|kvm)$")
 _SAYS = re.compile(r"^\W{0,3}(?:\S{1,40} ){0,5}\S{0,60}(?:qemu|kvm)[\w.-]{0,30}(?:\[\d{1,8}\])?: ")
 _ROW = re.compile(r"^\s*\d{1,7}\s+[\w/\[-]")  # a process and its command, whatever the columns between
 _NARROWEST = 76  # characters of a terminal's line
@@ -34,7 +40,8 @@ _OF_COMMAND = re.compile(r"[=,\"{]| -[a-z]")
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Processes that run (a line of `ps`), and configurations that somebody pasted."""
     yield from _command_lines(lines)
-    yield from _xml(lines)
+    yield from _stacks(lines)
+    yield from virsh.pieces(lines, list(_xml(lines)))
 
 
 def _command_lines(lines: Sequence[Line]) -> Iterator[Piece]:
@@ -61,6 +68,38 @@ def _command_lines(lines: Sequence[Line]) -> Iterator[Piece]:
                 yield Piece("qemu", numbers, _process(int(ps["pid"]), one, words, cut))
             elif not cut:
                 yield Piece("given", numbers, one)
+
+
+def _stacks(lines: Sequence[Line]) -> Iterator[Piece]:
+    """Command lines with one argument on each line: `tr '\\0' '\\n'`, `ps … | tr ' ' '\\n'`, `xargs -n1`."""
+    run: list[Line] = []
+    asked = ""
+    for line in [*lines, Line(0, "", "")]:
+        text = line.text.strip()
+        if line.prompt is None and _ARGUMENT.match(text):
+            run.append(line)
+            continue
+        words = [one.text.strip() for one in run]
+        numbers = tuple(one.number for one in run)
+        pairs = zip(words, words[1:], strict=False)
+        if any(word == "-device" and not value.startswith("-") for word, value in pairs):
+            start = next((place for place, word in enumerate(words) if _OPTION.match(word) or _PROGRAM.match(word)), 0)
+            yield from _stack([word for word in words[start:] if word != "--"], numbers[start:], asked)
+        run = []
+        asked = line.prompt if line.prompt is not None else asked
+
+
+def _stack(words: list[str], numbers: tuple[int, ...], asked: str) -> Iterator[Piece]:
+    try:
+        found = given.vm_args("\0".join(words).encode(), _ORIGIN)
+    except ValueError:
+        return
+    process = re.search(r"/proc/(\d{1,8})/cmdline", asked)
+    for one in found:
+        if process and _PROGRAM.match(words[0]):
+            yield Piece("qemu", numbers, _process(int(process[1]), one, " ".join(words), cut=False))
+        else:
+            yield Piece("given", numbers, one)
 
 
 def _process(pid: int, one: GivenVm, text: str, cut: bool) -> QemuProcess:
@@ -104,12 +143,12 @@ def _continued(lines: Sequence[Line], index: int) -> tuple[str, tuple[int, ...]]
     return text, tuple(numbers)
 
 
-def _xml(lines: Sequence[Line]) -> Iterator[Piece]:
+def _xml(lines: Sequence[Line]) -> Iterator[virsh.Fragment]:
     """Each XML text that ends; what was cut off might lack what matters."""
     taken = 0
     ends = _ends(lines)
     for index, line in enumerate(lines):
-        if line.number <= taken or (match := _OPEN.search(line.text)) is None:
+        if line.number <= taken or line.prompt is not None or (match := _OPEN.search(line.text)) is None:
             continue
         last = ends[match["tag"].lower()][index]
         if last is None or last - index > _LONGEST:
@@ -125,7 +164,7 @@ def _xml(lines: Sequence[Line]) -> Iterator[Piece]:
         except ValueError:
             continue
         for one in vms:
-            yield Piece("given", numbers, replace(one, origin=_ORIGIN))
+            yield numbers, replace(one, origin=_ORIGIN)
 
 
 def _ends(lines: Sequence[Line]) -> dict[str, list[int | None]]:

@@ -1,0 +1,41 @@
+"""`modprobe` and `modinfo` of a module that this kernel does not have, and `uname`: the kernel."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from radiocheck.pastes.line import Line
+from radiocheck.pastes.piece import Piece
+
+TITLE = "modprobe, modinfo, uname"
+
+# kmod, tools/modprobe.c and tools/modinfo.c: they find built-in modules, too; busybox, modutils/modprobe.c.
+_ABSENT = re.compile(
+    r"\bmodprobe: (?:FATAL|ERROR): [Mm]odule (?P<probed>[\w-]{2,55}) not found(?: in directory|\.|\s*$)"
+    r"|\bmodinfo: ERROR: [Mm]odule (?P<asked>[\w-]{2,55}) not found"
+    r"|\bmodprobe: module (?P<small>[\w-]{2,55}) not found in modules\.dep"
+    r"|\bmodprobe: can't load module (?P<folder>[\w-]{2,55}) \(\S{1,200}\): No such file"
+    r"|\bmodinfo: module '(?P<info>[\w-]{2,55})' not found"
+    r"|\bFailed to find module '(?P<load>[\w-]{2,55})'"  # systemd, src/shared/module-util.c
+)
+_RELEASE = r"\d{1,2}\.\d{1,3}(?:\.\d{1,4})?[\w.+~-]{0,60}"
+_RELEASE_LINE = re.compile(rf"^\s*(?P<release>{_RELEASE})\s*$")
+_UNAME = re.compile(rf"^\s*Linux (?P<host>[\w.-]{{1,64}}) (?P<release>{_RELEASE}) #\d")
+
+
+def read(lines: Sequence[Line]) -> Iterator[Piece]:
+    """Modules that are not there, and the release of the kernel that runs."""
+    asked = False
+    for line in lines:
+        text = line.text[:400]
+        if line.prompt is not None:
+            asked = re.match(r"uname (?:-r|--kernel-release)\s*$", line.prompt) is not None
+            continue
+        if "odule" in text and (match := _ABSENT.search(text)):
+            name = next(filter(None, match.groups())).replace("-", "_")
+            yield Piece("module", (line.number,), {"name": name, "loaded": False, "available": False})
+        elif match := _UNAME.match(text) or (_RELEASE_LINE.match(text) if asked else None):
+            yield Piece("host", (line.number,), {"kernel": match["release"]})
+        if text.strip():
+            asked = False
