@@ -188,6 +188,8 @@ def _attached(device: Logged, event: Event) -> None:
     interface = _interface(device, event)
     if event.kind == "acm" and event.data.get("drv"):
         interface["driver"] = event.data["drv"]
+    if event.data.get("desc"):
+        interface["said"] = event.data["desc"]  # the converter's name, as its driver gives it
     ttys = interface.setdefault("ttys", [])
     if event.tty is not None and event.tty not in ttys:
         ttys.append(event.tty)
@@ -265,6 +267,7 @@ _HEARD: dict[str, Callable[[Logged, Event], None]] = {
     "no-configuration": _unconfigured,
     "set-config-failed": _unconfigured,
     "usbip": _exported,
+    "bus-power": _heard,
     "urb-stopped": _heard,
     "chip-detected": _heard,
     "chip-request-error": _heard,

@@ -72,6 +72,8 @@ OLDER: tuple[Older, ...] = (
         r"over-current (?:change|condition)(?: #\d{1,6})?",
         "3.12–",
     ),
+    # The firmware driver of boards said so itself before it had a hwmon device; its device's name varies.
+    Older("undervoltage", r"(?:[\w-]{1,40} [\w:.-]{1,60}: )?[Uu]nder-?voltage detected!(?: \(0x[0-9a-f]{1,8}\))?", "–4.19"),
     Older("hub-power-short", _HUB + rf"(?P<ma>\d+)mA over power budget!?(?: on port {_PORT})?", "–3.11"),
     Older("hub-power-short", _HUB + r"power budget exceeded", "–2.6"),
     Older("controller-dead", _CONTROLLER + r"HC died", "–"),
@@ -110,6 +112,7 @@ OLDER: tuple[Older, ...] = (
     ),
     Older("chip-control-error", _TTY + r"(?P<fn>\w{1,60}) FAILED to (?P<what>.{1,60})", "ftdi_sio"),
     Older("chip-control-error", _TTY + r"(?P<fn>\w{1,60}) urb failed to (?P<what>.{1,60})", "ftdi_sio"),
+    Older("chip-control-error", _TTY + rf"(?P<fn>\w{{1,60}}) - failed: {_ERR}", "pl2303"),
     Older("chip-control-error", _TTY + rf"error sending break = {_ERR}", "pl2303 –"),
     Older("chip-control-error", _INTERFACE + r"failed to set dtr/rts", "cdc_acm 2.6–"),
     Older(
@@ -137,7 +140,7 @@ _WORDS = re.compile(
     r"[sS]peed USB device|nonzero|New USB device found|disconnect|config|enumerate|Cannot enable|reset|EMI|debounce"
     r"|over-current|over power|power budget|HC died|very bad|something bad|Unrecoverable|not written back|assume dead"
     r"|not responding|halt failed|fatal error|bandwidth|attached to|request|FAILED to|urb|sending break"
-    r"|dtr/rts"
+    r"|dtr/rts|voltage detected| - failed: "
 )
 _COMPILED: dict[str, re.Pattern[str]] = {}
 

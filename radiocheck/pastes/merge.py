@@ -28,6 +28,7 @@ from .ask import command_for
 from .bus_log import replay
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
+from .join import by_tty
 from .line import Line, lines
 from .moments import current
 from .native import where
@@ -142,7 +143,8 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
     found = together(of["device"], bus)
-    listed = nodes.ttys(of["tty"], of["app"], _ttys(found.records, facts["handles"]), accounts, groups)
+    listed = nodes.ttys(of["tty"], of["app"], _ttys(found.records, facts["handles"], of["service"]), accounts, groups)
+    by_tty(found.records, listed)
     facts["ttys"] = tie(found.records, listed, facts["links"])
     if found.left or found.added:
         whole.discard("usb")
@@ -180,11 +182,13 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     )
 
 
-def _ttys(records: Sequence[Record], held: Sequence[Any]) -> list[str]:
-    """Ttys that the log saw made, and that somebody holds."""
+def _ttys(records: Sequence[Record], held: Sequence[Any], services: Sequence[Service]) -> list[str]:
+    """Ttys that the log saw made, that somebody holds, and that a service runs on (systemd stops it with the tty)."""
     logged = [tty for record in records for one in record.interfaces.values() for tty in one.get("ttys", [])]
     opened = [match[1] for one in held if not one.deleted and (match := nodes.TTY.fullmatch(one.path))]
-    return list(dict.fromkeys([*logged, *opened]))
+    running = [one.tty for one in services if one.active is True and isinstance(one.tty, str)]
+    served = [tty for tty in running if nodes.TTY.fullmatch(f"/dev/{tty}")]
+    return list(dict.fromkeys([*logged, *opened, *served]))
 
 
 def _modules(values: Sequence[dict[str, Any]]) -> list[Module]:

@@ -65,6 +65,7 @@ _SERIAL, _BUS, _BULK = "drivers/usb/serial/usb-serial.c", "drivers/usb/serial/bu
 _CP210X, _FTDI = "drivers/usb/serial/cp210x.c", "drivers/usb/serial/ftdi_sio.c"
 _CH341, _PL2303, _ACM = "drivers/usb/serial/ch341.c", "drivers/usb/serial/pl2303.c", "drivers/usb/class/cdc-acm.c"
 _VFIO, _PCI, _CORE = "drivers/vfio/pci/vfio_pci_core.c", "drivers/pci/pci.c", "drivers/base/dd.c"
+_VOLTAGE = "drivers/hwmon/raspberrypi-hwmon.c"
 _STUB, _VHCI = "drivers/usb/usbip/stub_dev.c", "drivers/usb/usbip/vhci_sysfs.c"
 
 _SPEED = "{speed:s|(?:low|full|high|super)-speed} USB device number {num:d} using {hcd:s}"
@@ -103,6 +104,7 @@ FORMATS: tuple[Format, ...] = (
     Format("debounce-failed", PORT, "connect-debounce failed", _HUB),
     Format("over-current", PORT, "over-current condition", _HUB),
     Format("over-current", INTERFACE, "over-current condition", _HUB),
+    Format("undervoltage", CONTROLLER, "Undervoltage detected!", _VOLTAGE),
     Format("slow", DEVICE, "not running at top speed; connect to a high speed hub", _HUB),
     Format("bus-power", DEVICE, _REJECTED, _GENERIC),
     Format("no-configuration", DEVICE, "no configuration chosen from {n:d} choice{_:s|s?}", _GENERIC),
@@ -209,6 +211,7 @@ KINDS: dict[str, str] = {
     "noise": "the hub switched the port off (noise, discharge, brown-out)",
     "debounce-failed": "the contact did not come to rest",
     "over-current": "a port or hub draws more than it may",
+    "undervoltage": "the supply of the whole board sags, and that of its sockets with it",
     "slow": "a faster device runs at a slower hub",
     "bus-power": "configurations were refused because they ask for more power than the port gives",
     "no-configuration": "no configuration was chosen: no interfaces, no driver",

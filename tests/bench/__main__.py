@@ -64,12 +64,12 @@ def main() -> int:
     print("\n" + text)
     if len(outcomes) == len(scenarios) and not options.no_readme:
         figures.write_readme(text)
-    failed = sum(not o.passed for o in outcomes)
+    bad = sum(not o.passed for o in outcomes)
     if left:
         print(f"not played, since the {options.minutes:.0f} minutes were over: {', '.join(left)}")
     print(f"evidence and answers are in {cache_dir()}/last-*")
-    print(f"{len(outcomes) - failed} passed, {failed} failed")
-    return 1 if failed else 0
+    print(f"{len(outcomes) - bad} passed, {bad} failed")
+    return 1 if bad else 0
 
 
 def interleaved(chosen: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -21,10 +21,10 @@ Hi, my meter's adapter is gone since yesterday. What can I do?
 [   74.590240] usb 1-1-port4: unable to enumerate USB device
 Thanks!
 """
-# pyserial 3.5's words, ls of coreutils 9.1 and id in a German locale.
+# Python 3.11's words, ls of coreutils 9.1 and id in a German locale.
 NO_RIGHTS = """\
 $ python3 read.py
-serial.serialutil.SerialException: [Errno 13] could not open port /dev/ttyUSB0: [Errno 13] Permission denied: '/dev/ttyUSB0'
+PermissionError: [Errno 13] Permission denied: '/dev/ttyUSB0'
 $ ls -l /dev/ttyUSB0
 crw-rw---- 1 root dialout 188, 0 Mär  3 19:20 /dev/ttyUSB0
 $ id

@@ -24,12 +24,13 @@ TITLE = "the kernel log"
 
 _NAME = (
     r"(?:usb\d{1,3}(?:-port\d{1,3})?|\d{1,3}-[\d.]{1,20}(?:-port\d{1,3}|:\d{1,2}\.\d{1,3})?|tty(?:USB|ACM)\d{1,4}"
-    r"|(?:[0-9a-f]{4}:)?[0-9a-f]{2}:[0-9a-f]{2}\.\d|[\w-]{2,30}\.[\w-]{1,16}(?:\.auto)?)"
+    r"|hwmon\d{1,3}|(?:[0-9a-f]{4}:)?[0-9a-f]{2}:[0-9a-f]{2}\.\d|[\w-]{2,30}\.[\w-]{1,16}(?:\.auto)?)"
 )
 _BEFORE = r"(?:^|(?<=[\s\]:>`'\"(|*]))"
 # A word cannot go on to the left, so no place in a long word is tried twice.
 _MESSAGE = re.compile(rf"{_BEFORE}(?P<message>[A-Za-z][\w-]{{1,40}} {_NAME}: \S.*)$")
 _PROBE = re.compile(rf"{_BEFORE}(?P<message>[a-z][\w-]{{1,40}}: probe of \S{{1,40}} failed with error -?\d+)")
+_BARE = re.compile(r"(?:\]|kernel:) {1,3}(?P<message>[Uu]nder-?voltage detected!.*)$")  # names no device
 _ASIDE = re.compile(r"[`|]|\s\||\*\*|'\s|\"\s")  # where a quotation inside of prose ends
 _FRAMED = re.compile(
     r"kernel: |^\s{0,8}(?:<\d{1,3}>)?\[|^\s{0,8}(?:kern|daemon|user|syslog) {0,4}:|kern\.\w{3,6} "
@@ -48,8 +49,9 @@ FROM_BOOT = 100  # lines of a log that reaches back to the start: a kernel says 
 def message(text: str) -> str | None:
     """The kernel's message in a line, without whatever stands before it; None when there is none."""
     if ": " not in text:
-        return None
-    for pattern in (_MESSAGE, _PROBE):
+        match = _BARE.search(text) if "oltage detected" in text else None
+        return match["message"].rstrip() if match else None
+    for pattern in (_MESSAGE, _PROBE, _BARE):
         if match := pattern.search(text):
             return match["message"].rstrip()
     return None
