@@ -30,10 +30,14 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
         if known(evidence.app_messages)
         else []
     )
+    # What is listed now is no name of before: it came back, or the program is in a sandbox without it.
+    shown = {f"/dev/{name}" for name in device_ttys(device)} if device is not None else set()
     facts: dict[str, Any] = {
         "app_denied": any(one.kind in ("denied", "not-permitted") for one in messages),
         "app_busy": any(one.kind == "busy" for one in messages),
-        "app_missing": next((one.path for one in messages if one.kind == "missing" and one.path), None),
+        "app_missing": next(
+            (one.path for one in messages if one.kind == "missing" and one.path and one.path not in shown), None
+        ),
     }
     telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
     # Who pastes `id` beside `ls -l` of a node asks whether these fit together.

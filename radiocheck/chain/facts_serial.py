@@ -19,6 +19,7 @@ from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
 from .held import all_interfaces, all_ttys, device_ttys, usb_minor
+from .mentioned import is_paste
 from .rights import group_may_open, may_open
 from .subjects import Subject
 from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts
@@ -77,6 +78,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         tty=next(iter(device_ttys(device)), None if all_ttys(device, context.evidence) else UNSET),
         module=module if not isinstance(module, Module) else module.name,
         files=context.evidence.module_files,
+        not_found=_not_found(context, interfaces),
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
@@ -86,6 +88,17 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         chip_errors=count(sum(1 for event in log if _chip_error(event)), all_told) if logged else UNSET,
         urb_stops=count(sum(1 for event in log if event.kind == "urb-stopped"), all_told) if logged else UNSET,
     )
+
+
+def _not_found(context: Context, interfaces: Sequence[UsbInterface]) -> str | UnsetType | None:
+    """The serial module that a program looked for in vain, as long as no serial driver is seen at work."""
+    if not is_paste(context.evidence):
+        return None
+    modules = context.evidence.modules if known(context.evidence.modules) else []
+    lost = [one.name for one in modules if one.available is False and one.name in SERIAL_MODULES]
+    if any(known(one.driver) and one.driver for one in interfaces) or not lost:
+        return None
+    return lost[-1]
 
 
 def _chip_error(event: Event) -> bool:

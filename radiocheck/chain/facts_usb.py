@@ -146,8 +146,10 @@ def power_facts(context: Context, subject: Subject) -> PowerFacts:
     logged: int | UnsetType = UNSET
     short: int | UnsetType = UNSET
     refused: bool | UnsetType = UNSET
+    sagged: int | UnsetType = UNSET
     if known(context.events):
         whole = context.whole("kernel_log")
+        sagged = count(sum(1 for event in context.events if event.kind == "undervoltage"), whole)
         if place is not None:
             logged = count(sum(1 for event in about(context.events, place) if event.kind == "over-current"), whole)
         hub = device.parent if device is not None else None
@@ -158,7 +160,7 @@ def power_facts(context: Context, subject: Subject) -> PowerFacts:
         arrival, all_told = log_of(context, subject)
         refused = certain(any(event.kind == "bus-power" for event in arrival), all_told)
     if device is None:
-        return PowerFacts(over_current=over, over_current_logged=logged, short=short, refused=refused)
+        return PowerFacts(over_current=over, over_current_logged=logged, short=short, refused=refused, sagged=sagged)
     by_bus, load, budget = _hub(context, device)
     return PowerFacts(
         control=device.power_control,
@@ -172,6 +174,7 @@ def power_facts(context: Context, subject: Subject) -> PowerFacts:
         hub_budget_ma=budget,
         refused=refused,
         short=short,
+        sagged=sagged,
     )
 
 

@@ -22,6 +22,7 @@ from .finding import explain
 from .forecast import forecasts
 from .inside import inside
 from .named import names_device
+from .mentioned import is_paste
 from .notes import host_line, notes
 from .pair import Pair, pair
 from .rule import RuleSet
@@ -147,8 +148,11 @@ def verdict(chains: Sequence[Chain], indexed: Context) -> Verdict:
     evidence = indexed.evidence
     if not chains:
         if not known(evidence.usb):
-            return Verdict(state="unseen", step=None, sentence="Not enough evidence: the USB bus could not be read.")
+            unread = "what was pasted shows no USB device" if is_paste(evidence) else "the USB bus could not be read"
+            return Verdict(state="unseen", step=None, sentence=f"Not enough evidence: {unread}.")
         nothing = "no USB serial adapter is on the bus, and no VM configuration asks for one."
+        if is_paste(evidence):
+            nothing = "what was pasted names no USB serial adapter, and no line of a VM's configuration."
         if indexed.inside is True:
             nothing = "this VM shows no USB serial adapter. Only its host can tell why: run radiocheck there."
         return Verdict(state="unseen", step=None, sentence=f"Nothing to judge: {nothing}")

@@ -13,9 +13,9 @@ from collections.abc import Sequence
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence, whole
-from radiocheck.evidence.usb import UsbDevice
+from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
-from .adapters import is_hub
+from .adapters import CDC, is_hub, is_plainly_other
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
 
@@ -56,8 +56,10 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     devices = [one for one in evidence.usb if not one.name.startswith("usb")]
     places, paths = troubled(events), _paths(evidence)
     found = {one.name for one in devices if one.name in places or _is_named(one, paths)}
+    found |= {one.name for one in devices if known(one.interfaces) and any(_is_idle(part) for part in one.interfaces)}
     plain = [one for one in devices if not is_hub(one)]
-    if len(plain) == 1 and not whole(evidence, "usb"):  # its line was picked out of a longer list
+    # Its line was picked out of a longer list, or it is all that there is.
+    if len(plain) == 1 and (not whole(evidence, "usb") or not is_plainly_other(plain[0])):
         found.add(plain[0].name)
     return found
 
@@ -72,6 +74,11 @@ def left(evidence: Evidence, events: Sequence[Event], history: Sequence[Stay], a
     present = {one.name for one in evidence.usb} if known(evidence.usb) else set()
     gone = [one for one in history if one.gone and one.device not in present and (alone or one.device in places)]
     return [one for one in gone if one.tty] or [one for one in gone if one.vid] or gone
+
+
+def _is_idle(interface: UsbInterface) -> bool:
+    """A communications interface (class 2 of USB) that no driver took: `lsusb -t` does not tell which kind it is."""
+    return interface.class_ == CDC and interface.driver is None
 
 
 def _paths(evidence: Evidence) -> set[str]:

@@ -42,7 +42,9 @@ def start_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
         return UNSET
     found = [one for one in messages if one.kind in ERRORS and _concerns(one, item, messages)]
     if found:
-        return found[-1]
+        # QEMU's own line may lack the reason that libusb gave just before.
+        told = [one for one in found if one.kind == "node-refused" or one.data.get("strerror")]
+        return told[-1] if told and found[-1].kind == "open-failed" else found[-1]
     return UNSET if "vm_messages" in evidence.partly else None
 
 

@@ -86,6 +86,7 @@ class PowerFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     draws_ma: Annotated[int | UnsetType | None, USB] = UNSET
     over_current: Annotated[int | UnsetType, PORTS] = UNSET  # events on its port since boot
     over_current_logged: Annotated[int | UnsetType, LOG] = UNSET
+    sagged: Annotated[int | UnsetType, LOG] = UNSET  # times that the supply of the whole board sagged
     hub_by_bus: Annotated[bool | UnsetType, USB] = UNSET  # sits on an external hub without its own supply
     hub_load_ma: Annotated[int | UnsetType, USB] = UNSET  # what the devices on that hub may draw together
     hub_budget_ma: Annotated[int | UnsetType, USB] = UNSET  # what a bus-powered hub may hand out
@@ -141,6 +142,8 @@ class DriverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     loaded: Annotated[bool | UnsetType, MODULES] = UNSET
     available: Annotated[bool | UnsetType, MODULES] = UNSET
     blocked_by: Annotated[str | UnsetType | None, MODULES] = UNSET
+    # A serial driver's module that a program in a paste looked for in vain; null: none, or a live machine.
+    not_found: Annotated[str | UnsetType | None, needs("modules")] = UNSET
     probe_error: Annotated[str | UnsetType | None, LOG] = UNSET  # the kernel's words since its enumeration
     detached: Annotated[bool | UnsetType, LOG] = UNSET  # driver let go without an unplug, since its enumeration
     foreign: Annotated[str | UnsetType | None, LOG] = UNSET  # program that took the interface through usbfs

@@ -149,7 +149,8 @@ def _ask(reading: Reading, report: Report, chain: Chain | None) -> list[str]:
     wanted: dict[str, float] = {}
     # Behind the step that is named nothing is needed any more.
     named = [step.step for step in chain.steps].index(chain.step) if chain.step is not None else len(chain.steps)
-    steps = [step for step in chain.steps[:named] if step.state == "unseen" and step.step not in BEYOND]
+    beyond = set(BEYOND) - ({"guest"} if chain.route == "received" else set())  # made in the VM, it shows its own side
+    steps = [step for step in chain.steps[:named] if step.state == "unseen" and step.step not in beyond]
     for place, step in enumerate(steps):
         for missing in step.missing:
             wanted[missing.what] = wanted.get(missing.what, 0.0) + 1.0 / (1 + place)

@@ -1,13 +1,14 @@
 """The events of a pasted log on one time line.
 
-A paste may hold excerpts with different clocks: seconds since boot, dates with and
-without a year and a zone.  The differences within a clock are certain.  Two clocks are
+A paste may hold excerpts with different clocks: seconds since boot (of several boots, see
+`boots`), dates with and without a year and a zone.  The differences within a clock are certain.  Two clocks are
 put together by messages that both have, else by their ends: both tell of the time at
 which the person looked.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from statistics import median
 from typing import Any
@@ -20,6 +21,8 @@ from radiocheck.evidence.record import Event
 from .piece import Piece
 
 CLOCKS = ("date", "day", "uptime")  # the first that is there is the one that the others are put on
+_EARLIER = re.compile(r"uptime-(?P<boots>\d{1,4})")  # seconds since boot, so many boots ago
+RESTART = 10.0  # seconds between the last word of a boot and the start of the next one; none is faster
 SAME = 2.0  # seconds between two records of one message: the journal notes when it was read
 
 
@@ -43,17 +46,26 @@ def clocks(pieces: Sequence[Piece], now: float) -> Clocks:
     for piece in pieces:
         clock = _clock(piece)
         at = piece.value["last"] if piece.kind == "log" else piece.value[1].at if piece.kind == "event" else None
-        if clock in CLOCKS and isinstance(at, float | int):
+        if clock is not None and _is_clock(clock) and isinstance(at, float | int):
             last[clock] = max(float(at), last.get(clock, float(at)))
     if not last:
         return Clocks({}, now)
+    ago = sorted(int(match["boots"]) for clock in last if (match := _EARLIER.fullmatch(clock)))
+    if ago:
+        last.setdefault("uptime", 0.0)
     first = next(clock for clock in CLOCKS if clock in last)
     end = last[first] if first == "date" else now
     shift = {first: end - last[first]}
-    for clock in last:
-        if clock != first:
+    for clock in CLOCKS:
+        if clock in last and clock != first:
             apart = _apart(pieces, clock, first)
             shift[clock] = end - last[clock] if apart is None else shift[first] + apart
+    start = shift.get("uptime", 0.0)
+    for boots in ago:
+        clock = f"uptime-{boots}"
+        apart = _apart(pieces, clock, first) if first != "uptime" else None  # two boots say the same things
+        latest = start - RESTART - last[clock]
+        shift[clock] = start = latest if apart is None else min(latest, shift[first] + apart)
     return Clocks(shift, max(end, *(last[clock] + shift[clock] for clock in last)))
 
 
@@ -79,6 +91,10 @@ def timed(pieces: Sequence[Piece], found: Clocks) -> list[Timed]:
         rows.append((latest, position, Timed(replace(event, at=at), piece)))
     rows.sort(key=lambda row: row[:2])
     return [row for _, _, row in rows]
+
+
+def _is_clock(clock: str) -> bool:
+    return clock in CLOCKS or _EARLIER.fullmatch(clock) is not None
 
 
 def _clock(piece: Piece) -> str | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from radiocheck.evidence.record import Event
 from radiocheck.evidence.serial import Tty
 
 from .devices import Record
@@ -16,6 +17,7 @@ from .devices import Record
 # usb.ids: makers of serial bridges, and the beginning of what their driver and its converter are called.
 BRIDGES = {"0403": "ftdi", "067b": "pl2303", "10c4": "cp210", "1a86": "ch34", "4348": "ch34"}
 _ACM = "cdc_acm"
+_ERRORS = frozenset({"urb-stopped", "chip-request-error", "chip-control-error"})
 _FAMILIES = frozenset(BRIDGES.values())
 
 
@@ -32,6 +34,22 @@ def by_tty(records: list[Record], ttys: Sequence[Tty]) -> None:
         if len(blank) == len(loose) == 1 and _fit(loose[0], blank[0]):
             _take(blank[0], loose[0])
             records.remove(loose[0])
+
+
+def spoken_of(events: Sequence[Event]) -> list[str]:
+    """Ttys that a driver reports errors of, in lines that name no device: who has only these has the tty.
+
+    Errors come with an unplug, too: one that is told of after them takes the tty away.
+    """
+    found: dict[str, None] = {}
+    for event in events:
+        if event.kind == "disconnect":
+            found.clear()
+        elif event.kind == "detached" and event.tty:
+            found.pop(event.tty, None)
+        elif event.kind in _ERRORS and event.tty and event.device is None:
+            found[event.tty] = None
+    return list(found)
 
 
 def _has_tty(record: Record, made: set[str]) -> bool:

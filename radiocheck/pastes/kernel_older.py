@@ -73,7 +73,9 @@ OLDER: tuple[Older, ...] = (
         "3.12–",
     ),
     # The firmware driver of boards said so itself before it had a hwmon device; its device's name varies.
-    Older("undervoltage", r"(?:[\w-]{1,40} [\w:.-]{1,60}: )?[Uu]nder-?voltage detected!(?: \(0x[0-9a-f]{1,8}\))?", "–4.19"),
+    Older(
+        "undervoltage", r"(?:[\w-]{1,40} [\w:.-]{1,60}: )?[Uu]nder-?voltage detected!(?: \(0x[0-9a-f]{1,8}\))?", "–4.19"
+    ),
     Older("hub-power-short", _HUB + rf"(?P<ma>\d+)mA over power budget!?(?: on port {_PORT})?", "–3.11"),
     Older("hub-power-short", _HUB + r"power budget exceeded", "–2.6"),
     Older("controller-dead", _CONTROLLER + r"HC died", "–"),

@@ -72,6 +72,18 @@ def stamp(head: str) -> tuple[str, float] | None:
     return None if month is None or day is None else _on(month, int(day["day"]), seconds)
 
 
+def uptime(head: str) -> float | None:
+    """The seconds since boot in the text that stands before a message."""
+    match = _UPTIME.search(head[:_HEAD])
+    return float(match["uptime"]) if match else None
+
+
+def without_uptime(line: str) -> str:
+    """What stands before the seconds since boot in a line: another stamp, when syslog wrote both."""
+    match = _UPTIME.search(line[:_HEAD])
+    return line[: match.start()] if match else line[:_HEAD]
+
+
 def short(head: str) -> tuple[str, float] | None:
     """`[Nov25 12:00]` of dmesg -H, a whole minute; the lines after it count from it."""
     match = _SHORT.search(head[:_HEAD])

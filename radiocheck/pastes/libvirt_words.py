@@ -30,13 +30,16 @@ _SHORT_IDS = re.compile(r"(?<![\w:.])(?P<vid>[0-9a-f]{1,4}):(?P<pid>[0-9a-f]{1,4
 _ELEMENT = re.compile(r"<[^<>\s/=]{3,20}>")  # <address>, which some translate
 _NAME = re.compile(r"(?<![\w:.])(?P<bus>\d{3}):(?P<address>\d{3})(?![\w:.]*\d)")
 _HOLDER = re.compile(
-    r"(?P<driver>QEMU|LXC|Xen|xenlight|BHYVE)\s?[,،、，]\s{0,3}[^\s\d,:]{1,30}[ :]['\"«„]?(?P<domain>[A-Za-z0-9_.+-]{1,80})"
+    r"(?P<driver>QEMU|LXC|Xen|xenlight|BHYVE)\s?[,،、，]\s{0,3}[^\s\d,:]{1,30}[ :]['\"«„]?"
+    r"(?P<domain>[A-Za-z0-9_.+-]{1,80})"
 )
 _PLACE = re.compile(r"[:：]\s?(?P<bus>\d{1,3})(?!\d)[^\d:：]{1,40}[:：]\s?(?P<address>\d{1,3})(?!\d)")
 # "Failed to start domain %s", whatever the verb: a name in quotation marks behind the word, or the bare name.
 _DOMAIN = re.compile(
-    r"(?:\b(?:[Dd]oma(?:ins?|ine|inen|ene?|in)|[Dd]om[ií]nio|[Dd]om[ée]n[aeuoyiů]?\w{0,3}|[Dd]omän(?:en)?|[Tt]oimialue(?:en)?"
-    r"|домен\w{0,3}|VM)|ドメイン|도메인|域) ?(?:['\"«„](?P<quoted>[^'\"»“”]{1,80})['\"»“”]|(?P<bare>[A-Za-z0-9_.+-]{1,80}))"
+    r"(?:\b(?:[Dd]oma(?:ins?|ine|inen|ene?)|[Dd]om[ií]nio|[Dd]om[ée]n[aeuoyiů]?\w{0,3}|[Dd]omän(?:en)?"
+    r"|[Tt]oimialue(?:en)?|домен\w{0,3})|ドメイン|도메인|域) ?"
+    r"(?:['\"«„](?P<quoted>[^'\"»“”]{1,80})['\"»“”]"
+    r"|(?P<bare>[A-Za-z0-9_.+-]{1,80})(?=\s*$| (?:fehlgeschlagen|fallito|się nie|se nezda|mislukt)))"
 )
 
 

@@ -43,7 +43,8 @@ _FENCE = re.compile(r"^\s*(?:```|~~~)[\w-]{0,20}\s*$|^\s*\[/?(?:code|quote)[^\]]
 # `user@host:~$ `, `root@host#`, `[user@host dir]$ `, `$ `, `# ` before a word that could be a program.
 _PROMPT = re.compile(
     r"^(?:\([\w.-]{1,40}\) ?)?"
-    r"(?:\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~)?"
+    r"(?:\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~"
+    r"|/(?:(?:app|code|config|data|src|work)[\w/-]{0,40})?(?= # ))?"  # busybox in a container names no host
     r"\s?[$#%] ?"
     r"(?P<command>[a-z/.][^\n]{0,1000})$"
 )
@@ -51,11 +52,15 @@ _ROOT_WORDS = re.compile(r"^(?:sudo|doas|su -c)\s+(?:-\w+\s+)?")
 
 
 class Line(Struct, frozen=True):
-    """One line: its number as the person sees it (from 1), its cleaned text, and the command of a shell prompt."""
+    """One line: its number as the person sees it (from 1), its cleaned text, and the command of a shell prompt.
+
+    `depth`: how many marks of quotation stood before it.
+    """
 
     number: int
     text: str
     prompt: str | None = None
+    depth: int = 0
 
 
 def lines(data: bytes) -> list[Line]:
@@ -67,8 +72,8 @@ def lines(data: bytes) -> list[Line]:
         raise ValueError(f"has more than {LINES_LIMIT:,} lines; paste only the part around the trouble")
     found: list[Line] = []
     for number, row in enumerate(rows, 1):
-        for part in _parts(row[:LINE_LIMIT]):
-            found.append(Line(number, part, command(part)))
+        for part, depth in _parts(row[:LINE_LIMIT]):
+            found.append(Line(number, part, command(part), depth))
     return found
 
 
@@ -92,8 +97,8 @@ def _text(data: bytes) -> str:
         return data.decode("latin-1")
 
 
-def _parts(row: str) -> list[str]:
-    """A row as one line, or as several where HTML breaks it."""
+def _parts(row: str) -> list[tuple[str, int]]:
+    """A row as one line, or as several where HTML breaks it; each with the depth of its quotation."""
     if "\x1b" in row:
         row = _ESCAPE.sub("", row)
     if "<" in row:
@@ -103,4 +108,9 @@ def _parts(row: str) -> list[str]:
 
         row = _ENTITY.sub(lambda match: unescape(match[0]), row)
     row = _INVISIBLE.sub("", row.replace("\t", "        ") if "\t" in row[:1] else row).translate(_PLAIN)
-    return [_QUOTE.sub("", part).rstrip() for part in row.split("\n") if not _FENCE.match(part)] or [""]
+    return [_unmarked(part) for part in row.split("\n") if not _FENCE.match(part)] or [("", 0)]
+
+
+def _unmarked(part: str) -> tuple[str, int]:
+    marks = _QUOTE.match(part)
+    return (part[marks.end() :].rstrip(), marks[0].count(">")) if marks else (part.rstrip(), 0)

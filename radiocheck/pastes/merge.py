@@ -18,7 +18,7 @@ from msgspec import UNSET, Struct
 
 import radiocheck.pastes.readers
 from radiocheck import __version__
-from radiocheck.evidence.record import FORMAT, Evidence, Gap, Host, KernelLog, Taken, interfaces_of
+from radiocheck.evidence.record import FORMAT, Event, Evidence, Gap, Host, KernelLog, Taken, interfaces_of
 from radiocheck.evidence.serial import AppMessage, Handles, Link, Node, Service
 from radiocheck.evidence.usb import Controller, Module
 from radiocheck.evidence.vm import Domain, GivenVm, QemuProcess, VmMessage
@@ -26,9 +26,10 @@ from radiocheck.evidence.vm import Domain, GivenVm, QemuProcess, VmMessage
 from . import machines, nodes
 from .ask import command_for
 from .bus_log import replay
+from .claims import claimed, linked
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
-from .join import by_tty
+from .join import by_tty, spoken_of
 from .line import Line, lines
 from .moments import current
 from .native import where
@@ -107,6 +108,9 @@ def read(data: bytes, now: float | None = None) -> Reading:
     """
     rows = lines(data)
     pieces = [piece for one in readers().values() for piece in _pieces(one, rows)]
+    logged = {number for piece in pieces if piece.kind == "event" for number in piece.lines}
+    # The kernel's words are no program's, even where their time was cut off.
+    pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
     pieces.sort(key=lambda piece: piece.lines[0])
     frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
@@ -138,13 +142,19 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     accounts, groups = nodes.Names(), nodes.Names()
     facts: dict[str, Any] = {}
     facts["users"] = nodes.users(of["user"], accounts, groups)
-    facts["links"] = nodes.links(of["link"])
+    facts["links"] = claimed(nodes.links(of["link"]), pieces)
     facts["qemu"] = machines.processes(of["qemu"])
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
     found = together(of["device"], bus)
-    listed = nodes.ttys(of["tty"], of["app"], _ttys(found.records, facts["handles"], of["service"]), accounts, groups)
-    by_tty(found.records, listed)
+    names = _ttys(found.records, facts["handles"], of["service"], log)
+    targets = linked(facts["links"], of["app"])
+    # Only where nothing else tells of ttys: a list of links may be of another moment than the rest.
+    if not (names or log or of["tty"] or "ttys" in whole or (found.records and len(targets) > 1)):
+        names = targets
+    listed = nodes.ttys(of["tty"], of["app"], names, accounts, groups)
+    if frame.where is not None:  # else `lsusb` and the log may be of two machines
+        by_tty(found.records, listed)
     facts["ttys"] = tie(found.records, listed, facts["links"])
     if found.left or found.added:
         whole.discard("usb")
@@ -182,13 +192,18 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     )
 
 
-def _ttys(records: Sequence[Record], held: Sequence[Any], services: Sequence[Service]) -> list[str]:
-    """Ttys that the log saw made, that somebody holds, and that a service runs on (systemd stops it with the tty)."""
+def _ttys(
+    records: Sequence[Record], held: Sequence[Any], services: Sequence[Service], log: Sequence[Event]
+) -> list[str]:
+    """Ttys that the log saw made or has errors of, that somebody holds, and that a service runs on.
+
+    systemd stops a service of a tty with it (BindsTo= in serial-getty@.service).
+    """
     logged = [tty for record in records for one in record.interfaces.values() for tty in one.get("ttys", [])]
     opened = [match[1] for one in held if not one.deleted and (match := nodes.TTY.fullmatch(one.path))]
     running = [one.tty for one in services if one.active is True and isinstance(one.tty, str)]
     served = [tty for tty in running if nodes.TTY.fullmatch(f"/dev/{tty}")]
-    return list(dict.fromkeys([*logged, *opened, *served]))
+    return list(dict.fromkeys([*logged, *opened, *served, *spoken_of(log)]))
 
 
 def _modules(values: Sequence[dict[str, Any]]) -> list[Module]:

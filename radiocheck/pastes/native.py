@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from .line import Line
 from .piece import Piece
 
+QEMU_VENDOR = "0627"  # its tablet, keyboard and mouse (hw/usb/dev-hid.c)
 _OF_VMS = frozenset({"qemu", "domain", "given", "vm_message"})
 _WORDS = re.compile(
     r"\b(?:qemu|kvm|libvirtd?|virsh|vfio|virtio|hypervisor|vms?|guest|hostdev|usbredir|xen|vhci|iommu|virtualbox"
@@ -49,7 +50,7 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
     told = [row for row in rows if row.number not in listed and not _KERNEL.match(row.text)]
     prose = [row.text[:500] for row in told]
     on_host = any(_ON_HOST.search(text) for text in prose)
-    if not on_host and (_is_virtual(pieces) or any(_IN_VM.search(text) for text in prose)):
+    if _is_virtual(pieces) or (not on_host and any(_IN_VM.search(text) for text in prose)):
         return "guest" if _shows_use(pieces) else None
     if not any(_WORDS.search(text) for text in prose) or (not on_host and _uses_tty(pieces)):
         return "native"
@@ -57,8 +58,10 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
 
 
 def _is_virtual(pieces: Sequence[Piece]) -> bool:
-    """The machine said itself that it is a VM."""
-    return any(piece.kind == "host" and piece.value.get("virtualisation") for piece in pieces)
+    """The machine said itself that it is a VM, or lists a device that only QEMU makes."""
+    if any(piece.kind == "host" and piece.value.get("virtualisation") for piece in pieces):
+        return True
+    return any(piece.kind == "device" and piece.value.get("vid") == QEMU_VENDOR for piece in pieces)
 
 
 def _shows_use(pieces: Sequence[Piece]) -> bool:

@@ -108,7 +108,7 @@ def ttys(
     for name, one in found.items():
         listed = one.get("node")
         one["node"] = node(listed if isinstance(listed, Node) else Node(path=f"/dev/{name}"), accounts, groups)
-        made.append(Tty(**one))
+        made.append(Tty(**{key: item for key, item in one.items() if key in Tty.__struct_fields__}))
     return made
 
 

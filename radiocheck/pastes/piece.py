@@ -10,7 +10,7 @@ from msgspec import Struct
 KINDS: dict[str, str] = {
     "device": "fields of UsbDevice; interfaces as a list of fields of UsbInterface, which all_interfaces says are all",
     "whole": "name of the evidence field that these lines list completely; what stands before and is not in it is gone",
-    "event": "clock of its excerpt (uptime, date, day, or null) and Event of the kernel log, `at` on that clock",
+    "event": "clock of its excerpt (uptime, uptime-1 of a boot before, date, day, null), Event with `at` on that clock",
     "log": "a clock of the kernel log: clock, last (newest time on it), from_boot",
     "tty": "fields of Tty",
     "link": "Link",

@@ -24,7 +24,8 @@ Fragment = tuple[tuple[int, ...], GivenVm]
 
 # Words behind a shell's prompt up to a pipe, and what the output goes through
 _ASKED = re.compile(
-    r"\bvirsh (?:-\S{1,30} (?:\S+:///?\S{0,60} )?)?(?P<verb>[a-z-]{4,20})\b(?P<words>[^|;&]{0,300})(?P<pipe>\|.{0,300})?"
+    r"\bvirsh (?:-\S{1,30} (?:\S{1,20}:///?\S{0,60} )?)?(?P<verb>[a-z-]{4,20})\b"
+    r"(?P<words>[^|;&]{0,300})(?P<pipe>\|.{0,300})?"
 )
 _CAT = re.compile(r"^(?:cat|less|more|bat) (?:-\w{1,4} )?(?P<file>\S{1,200}\.xml)\s*$")
 _ROW = re.compile(r"^\s{0,6}(?P<id>\d{1,6}|-)\s{1,8}(?P<name>\S+(?: \S+){0,8}?)\s{2,80}(?P<state>[^\W\d].{0,40}?)\s*$")

@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from radiocheck.chain import types
+from radiocheck.chain.rule import StepRule
 from radiocheck.chain.rule_check import check
 from radiocheck.chain.rules import RuleError, load, read_rule, shipped
+from radiocheck.chain.template import placeholders
 
 GOOD = """\
 rule: lamp-is-dim
@@ -134,3 +137,17 @@ def test_an_empty_folder_is_said_to_be_empty(tmp_path: Path) -> None:
     """A folder without rules, and a path that is none, are complaints."""
     assert "holds no rule" in check(tmp_path)[0]
     assert "is no folder" in check(tmp_path / "nowhere")[0]
+
+
+STEPS = load([shipped()]).steps
+
+
+@pytest.mark.parametrize("step", STEPS, ids=[step.name for step in STEPS])
+def test_steps_ask_for_facts_that_there_are(step: StepRule) -> None:
+    """What proves a step sound, and what it shows, names facts of the view, inside of lists as well."""
+    conditions = [step.sound, *(sight.when for sight in step.saw)]
+    for condition in conditions:
+        if condition is not None:
+            types.check(condition.text)
+    asked = [path for text in (step.unseen, *(sight.say for sight in step.saw)) for path in placeholders(text)]
+    assert [path for path in asked if types.record_at(path) is None] == []

@@ -85,6 +85,41 @@ LINES = [
     ("group-not-viable", "group %d is not viable", QEMU_FILES,
      "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: group 12 is not viable",
      {"pci": "0000:06:00.0", "group": "12"}),
+    ("vfio-not-bound", "error getting device from group %d", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: error getting device from group 12: "
+     "No such device", {"pci": "0000:06:00.0", "group": "12"}),
+    ("vfio-not-bound", "failed to open %s", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: failed to open /dev/vfio/12: No such file"
+     " or directory", {"pci": "0000:06:00.0", "group": "12"}),
+    ("vfio-not-bound", "Unmanaged PCI device %s must be manually detached from the host", LIBVIRT_FILES,
+     "error: operation failed: Unmanaged PCI device 0000:06:00.0 must be manually detached from the host",
+     {"pci": "0000:06:00.0"}),
+    ("vfio-refused", "failed to open %s", QEMU_FILES,
+     "qemu-system-x86_64: vfio error: 0000:06:00.0: failed to open /dev/vfio/12: Permission denied",
+     {"pci": "0000:06:00.0", "node": "/dev/vfio/12", "strerror": "Permission denied"}),
+    ("pci-in-use", "failed to open %s", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: failed to open /dev/vfio/12: Device or "
+     "resource busy", {"pci": "0000:06:00.0", "group": "12"}),
+    ("pci-in-use", "PCI device %s is in use by driver %s, domain %s", LIBVIRT_FILES,
+     "Requested operation is not valid: PCI device 0000:06:00.0 is in use by driver QEMU, domain attic",
+     {"pci": "0000:06:00.0", "driver": "QEMU", "domain": "attic"}),
+    ("no-iommu-group", "no iommu_group found", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: no iommu_group found: No such file or "
+     "directory", {"pci": "0000:06:00.0"}),
+    ("no-iommu-group", "host doesn't support passthrough of host PCI devices", LIBVIRT_FILES,
+     "unsupported configuration: host doesn't support passthrough of host PCI devices", {}),
+    ("pci-missing", "no such host device", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: no such host device: No such file or "
+     "directory", {"pci": "0000:06:00.0"}),
+    ("pci-missing", "Device %s not found: could not access %s", LIBVIRT_FILES,
+     "device not found: Device 0000:06:00.0 not found: could not access /sys/bus/pci/devices/0000:06:00.0/config: "
+     "No such file or directory", {"pci": "0000:06:00.0"}),
+    # Linux security/selinux/avc.c, from memory
+    ("selinux-denied", None, (),
+     'type=AVC msg=audit(1699872011.442:1187): avc:  denied  { read write } for  pid=7211 comm="qemu-kvm" name="006"'
+     ' dev="devtmpfs" ino=512 scontext=system_u:system_r:svirt_t:s0:c171,c832'
+     " tcontext=system_u:object_r:usb_device_t:s0 tclass=chr_file permissive=0",
+     {"operation": "read write", "command": "qemu-kvm", "name": "006"}),
     # Linux security/apparmor/audit.c, from memory
     ("apparmor-denied", None, (),
      f'AVC apparmor="DENIED" operation="open" profile="libvirt-{UUID}" name="/dev/bus/usb/001/005" pid=4242'
@@ -105,6 +140,14 @@ def test_each_message_is_its_kind(
 def test_every_kind_has_a_line_here() -> None:
     """The kinds that are explained are the kinds that are shown to be found."""
     assert {line[0] for line in LINES} == set(KINDS)
+
+
+def test_what_a_permissive_selinux_logs_is_no_refusal() -> None:
+    """It says what it would have denied; and other programs' files are no VM's."""
+    line = next(line[3] for line in LINES if line[0] == "selinux-denied")
+    assert read_line(line.replace("permissive=0", "permissive=1")) is None
+    assert read_line(line.replace('comm="qemu-kvm"', 'comm="sshd"')) is None
+    assert read_line(line.replace("tclass=chr_file", "tclass=dir")) is None
 
 
 @pytest.mark.parametrize(("source", "files"), [(line[1], line[2]) for line in LINES if line[1] is not None])

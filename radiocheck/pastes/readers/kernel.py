@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from msgspec.structs import replace
 
 from radiocheck.evidence.record import Event
+from radiocheck.pastes.boots import earlier
 from radiocheck.pastes.broken import is_cut, left_out
 from radiocheck.pastes.kernel_older import read_older
 from radiocheck.pastes.kernel_time import YEAR, short, since, stamp
@@ -115,6 +116,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """
     seen: set[tuple[str, str, float | None]] = set()
     times = _Times()
+    before = earlier(lines)
     after_string = False  # the line before was a device's string: an indented line without a time goes on with it
     filtered = False
     for index, line in enumerate(lines):
@@ -129,6 +131,8 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
         found = message(line.text)
         head = line.text[: -len(found)] if found and line.text.rstrip().endswith(found) else line.text
         at = times.at(head)
+        if at is not None and at[0] == "uptime" and line.number in before:
+            at = (f"uptime-{before[line.number]}", at[1])  # of an earlier boot
         if at is not None and _FRAMED.search(line.text[:160]):
             times.note(at, line.number)
             if not filtered and _BANNER.search(line.text):
@@ -148,7 +152,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             times.newest.setdefault(at[0], (at[1], line.number))
         yield Piece("event", numbers, (at[0] if at else None, event))
     for clock, (last, number) in times.newest.items():
-        from_boot = times.banner == clock and not times.broken and times.rows >= FROM_BOOT
+        from_boot = times.banner == clock in ("uptime", "date", "day") and not times.broken and times.rows >= FROM_BOOT
         yield Piece("log", (number,), {"clock": clock, "last": last, "from_boot": from_boot})
 
 

@@ -48,6 +48,7 @@ _NO_MATCH = re.compile(r"(?:no matches found: |No matches for wildcard ')(?P<pat
 _WRAPPED = re.compile(r"^[> ]{0,4}(?P<target>(?:\.\./){1,4}tty\w{2,12})$")
 # overflowuid(5): accounts that have no number in a container's user namespace
 _UNMAPPED = frozenset({"nobody", "nogroup", "65534"})
+_TOTAL = re.compile(r"^[^\W\d]{3,12}(?: ?[:：]| )\s?\d{1,6}(?:[.,]\d)?[KMG]?$")  # "total 0", in any language
 _SERIAL = "/dev/serial"
 _PARTS = (f"{_SERIAL}/by-id", f"{_SERIAL}/by-path")
 
@@ -69,6 +70,7 @@ class _Listing:
         self.folder = self.paths[0] if len(self.paths) == 1 and "*" not in self.paths[0] else None
         self.links: dict[str, list[int]] = {}  # folder → lines of its links
         self.broken = False
+        self.total = False
         self.ttys: list[int] = []
         self.absent: dict[str, int] = {}  # pattern that matched nothing → line
 
@@ -79,6 +81,8 @@ class _Listing:
         numbers = tuple(sorted(number for rows in self.links.values() for number in rows))
         if all(self.links.get(part) for part in _PARTS) and self._asked_all():
             yield Piece("whole", numbers, "links")
+        elif (rows := self.links.get(_PARTS[0])) and self._asked_by_id():
+            yield Piece("whole", tuple(sorted(set(rows))), "by-id")
         usb, acm = self._asked_tty("ttyUSB*"), self._asked_tty("ttyACM*")
         if usb and acm:
             lines = sorted([*self.ttys, *(number for path, number in self.absent.items() if "tty" in path)])
@@ -92,6 +96,12 @@ class _Listing:
         if "R" in self.options and _SERIAL in self.paths:
             return True
         return any(path in (f"{_SERIAL}/*", f"{_SERIAL}/by-*") for path in self.paths) or set(_PARTS) <= set(self.paths)
+
+    def _asked_by_id(self) -> bool:
+        """Whether that folder was listed: by name, below its heading, or with the total that only folders have."""
+        if not self.known:
+            return self.total or self.folder in _PARTS
+        return self.folder == _PARTS[0]
 
     def _asked_tty(self, pattern: str) -> bool:
         wide = {"/dev/tty*", "/dev/tty[UA]*", "/dev/tty{USB,ACM}*", "/dev/tty[AU][CS]*"}
@@ -117,6 +127,8 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             listing.folder = match["folder"]
             if listing.folder in _PARTS:
                 listing.links.setdefault(listing.folder, [])
+        elif _TOTAL.match(text[:40]):
+            listing.total = True
         elif match := _ROW.search(line.text[:1200]):
             following = lines[index + 1].text if index + 1 < len(lines) else ""
             yield from _row(match, listing, line, following)

@@ -103,7 +103,7 @@ class _Listing:
 
 
 def _member(function: dict[str, Any]) -> GroupMember:
-    code = "0c03" if "class" not in function else function["class"]
+    code = function.get("class", "0c03")
     # lspci prints class and subclass, not the programming interface
     known = {key: function[key] for key in ("driver",) if key in function}
     return GroupMember(address=function["address"], class_=f"{code}00" if code else UNSET, **known)

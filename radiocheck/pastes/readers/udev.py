@@ -43,6 +43,10 @@ _ATTRIBUTES = {
 }
 _NUMBERS = {"bus", "devnum", "configuration", "ports", "urbs"}
 _STRINGS = ("serial", "product", "manufacturer")
+_ASKED = re.compile(
+    r"^udevadm info\b[^|]{0,120}?(?: -n ?| --name[= ]| )['\"]?(?:/dev/)?(?P<tty>tty(?:USB|ACM)\d{1,4})['\"]?"
+    r"(?: -\S{1,30}){0,4}\s{0,4}(?:\||$)"
+)
 _USB_DRIVER = re.compile(r"^(?:usb|usb_device)$")  # of devices, not of their interfaces
 
 
@@ -54,6 +58,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
 
 def _database(lines: Sequence[Line]) -> Iterator[Piece]:
     block: list[tuple[Line, str, str]] = []
+    asked: str | None = None  # the tty that the command names
     for line in lines:
         match = None
         if line.prompt is None:
@@ -65,13 +70,18 @@ def _database(lines: Sequence[Line]) -> Iterator[Piece]:
             # -q property prints no letters; so do uevent files and `udevadm monitor --property`
             block.append((line, "e", plain[0]))
             continue
-        yield from _entry(block)
+        yield from _entry(block, asked)
         block = [(line, "P", match["value"].strip())] if match else []
-    yield from _entry(block)
+        if line.prompt is not None:
+            about = _ASKED.match(line.prompt[:400])
+            asked = about["tty"] if about else None
+        elif not line.text.strip():
+            asked = None
+    yield from _entry(block, asked)
 
 
-def _entry(block: list[tuple[Line, str, str]]) -> Iterator[Piece]:
-    if len(block) < 2:
+def _entry(block: list[tuple[Line, str, str]], asked: str | None) -> Iterator[Piece]:
+    if not block or (len(block) < 2 and asked is None):
         return
     numbers = tuple(line.number for line, _, _ in block)
     path = next((value for _, letter, value in block if letter == "P"), "")
@@ -79,6 +89,8 @@ def _entry(block: list[tuple[Line, str, str]]) -> Iterator[Piece]:
     if "ACTION" in values:
         return  # an event of `udevadm monitor`, which may be past
     if not path and "DEVPATH" not in values:
+        if asked is not None and "ACTION" not in values:
+            yield from _some(asked, values, numbers)
         return  # a part of an entry, or a uevent file: what it lacks says nothing
     name = next((value for _, letter, value in block if letter == "N"), values.get("DEVNAME", "").removeprefix("/dev/"))
     places = list(_DEVICE.finditer((path or values.get("DEVPATH", ""))[:500]))
@@ -94,6 +106,25 @@ def _entry(block: list[tuple[Line, str, str]]) -> Iterator[Piece]:
     if place is not None:
         of_device = values.get("DEVTYPE", "usb_device") == "usb_device" or "interface" not in values.get("DEVTYPE", "")
         yield Piece("device", numbers, _device(place["device"], values, of_device))
+
+
+def _some(tty: str, values: dict[str, str], numbers: tuple[int, ...]) -> Iterator[Piece]:
+    """A part of what was asked of a tty, picked out with grep: what it lacks says nothing."""
+    if values.get("DEVNAME", f"/dev/{tty}") != f"/dev/{tty}":
+        return
+    found: dict[str, Any] = {"name": tty}
+    if serial := values.get("ID_SERIAL") or values.get("ID_USB_SERIAL"):
+        found["id_serial"] = serial
+    if values:
+        yield Piece("tty", numbers, found)
+    ids = [values.get(key, "") for key in ("ID_VENDOR_ID", "ID_MODEL_ID")]
+    if all(re.fullmatch(r"[0-9a-f]{4}", one) for one in ids):
+        number = re.fullmatch(r"[0-9a-f]{2}", values.get("ID_USB_INTERFACE_NUM", ""))
+        interface = {"number": int(number[0], 16) if number else 0, "ttys": [tty]}
+        device: dict[str, Any] = {"vid": ids[0], "pid": ids[1], "interfaces": [interface]}
+        if values.get("ID_SERIAL_SHORT"):
+            device["serial"] = values["ID_SERIAL_SHORT"]
+        yield Piece("device", numbers, device)
 
 
 def _links(block: list[tuple[Line, str, str]], values: dict[str, str], name: str) -> Iterator[Piece]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from msgspec.structs import replace
 
@@ -81,8 +82,7 @@ def _stacks(lines: Sequence[Line]) -> Iterator[Piece]:
             continue
         words = [one.text.strip() for one in run]
         numbers = tuple(one.number for one in run)
-        pairs = zip(words, words[1:], strict=False)
-        if any(word == "-device" and not value.startswith("-") for word, value in pairs):
+        if any(word == "-device" and not value.startswith("-") for word, value in pairwise(words)):
             start = next((place for place, word in enumerate(words) if _OPTION.match(word) or _PROGRAM.match(word)), 0)
             yield from _stack([word for word in words[start:] if word != "--"], numbers[start:], asked)
         run = []

@@ -11,7 +11,8 @@ reset_machine() {
         for vm in $(virsh list --name); do virsh -q destroy "$vm"; done
         for vm in $(virsh list --all --name); do virsh -q undefine "$vm"; done
     fi
-    rm -f /var/log/libvirt/qemu/*.log /etc/libvirt/qemu/autostart/*
+    # What libvirt would not load, it does not list either.
+    rm -f /etc/libvirt/qemu/*.xml /var/log/libvirt/qemu/*.log /etc/libvirt/qemu/autostart/*
     _reset_devices
     _reset_configuration
     rm -rf /run/bench-* /tmp/bench-*

@@ -117,8 +117,28 @@ def test_the_program_that_speaks() -> None:
 
 
 @pytest.mark.parametrize(
+    ("line", "program"),
+    [
+        ("open: No such device or address: '/dev/ttyUSB0'", "open"),
+        ("[Errno 1] Operation not permitted: '/dev/ttyUSB0'", None),
+        ("Error response from daemon: no such file or directory: /dev/ttyUSB0", None),
+        ("libusb: error [get_usbfs_fd] could not open /dev/bus/usb/001/005: Permission denied", None),
+        ("serial.serialutil.SerialException: could not open port /dev/ttyUSB0: Permission denied", None),
+        ("2026-11-25 12:00:00,123 meter: could not open port /dev/ttyUSB0: Permission denied", "meter"),
+        ("Nov 25 12:00:00 gable meter: could not open port /dev/ttyUSB0: Permission denied", "meter"),
+        ("error: internal error: qemu-system-x86_64: -chardev tty,path=/dev/ttyUSB0: Could not open '/dev/ttyUSB0': "
+         "No such file or directory", "qemu-system-x86_64"),
+    ],
+)  # fmt: skip
+def test_no_other_word_is_a_program(line: str, program: str | None) -> None:
+    """Only what stands at the beginning, or before a process's number."""
+    assert messages(line)[0].program == program
+
+
+@pytest.mark.parametrize(
     "line",
     [
+        "[Wed Nov 25 12:00:00 2026] option 1-1.2:1.0: device disconnected",
         "[   12.345678] cdc_acm 1-2:1.0: failed to set dtr/rts: Input/output error",
         "Nov 25 12:00:00 gable kernel: usb 1-2: device descriptor read/64, error -110, No such device",
     ],

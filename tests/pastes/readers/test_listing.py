@@ -192,6 +192,38 @@ def test_both_folders_are_all_names(text: str) -> None:
 )
 def test_a_part_is_no_whole(text: str) -> None:
     """One folder, a filter, lines left out, a line cut off."""
+    assert "links" not in values("listing", text, "whole")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        LINKS.partition("/dev/serial/by-path:")[0],
+        typed("ls -l /dev/serial/by-id", ROW),
+        typed("ls -la /dev/serial/by-id/", f"total 0\n{ROW}"),
+        f"total 0\n{ROW}",
+        f"insgesamt 0\n{ROW}",
+        f"итого 0\n{ROW}",
+        f"合計 0\n{ROW}",
+    ],
+)
+def test_the_folder_of_names_by_id(text: str) -> None:
+    """Asked by its name, below its heading, or with the total that `ls` prints for folders only (GNU coreutils)."""
+    assert values("listing", text, "whole") == ["by-id"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        ROW,
+        typed("ls -l /dev/serial/by-id | grep Mesh", ROW),
+        typed("ls -l /dev/serial/by-id/*Mesh*", ROW),
+        typed("ls -l /dev/serial/by-id", f"{ROW}\n[...]"),
+        f"total 0\n{ROW.replace('ttyUSB0', '')}",
+    ],
+)
+def test_a_part_of_the_folder_of_names_by_id(text: str) -> None:
+    """A row alone, a filter, a pattern, lines left out, a target that was cut off."""
     assert values("listing", text, "whole") == []
 
 

@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from radiocheck.evidence.usb import GroupMember
+
 from .said import said, typed, values
 
 BENCH = """00:03.0 SCSI storage controller [0100]: Red Hat, Inc. Virtio block device [1af4:1001]
@@ -75,3 +77,25 @@ def test_a_driver_behind_another_command_is_not_taken() -> None:
 def test_other_functions_do_not_matter(text: str) -> None:
     """No USB controller, or no address."""
     assert said("lspci", text) == []
+
+
+GROUP = """IOMMU Group 5:
+\t00:14.0 USB controller [0c03]: Intel Corporation xHCI Host Controller [8086:a36d] (rev 10)
+\t00:14.2 RAM memory [0500]: Intel Corporation Shared SRAM [8086:a36f] (rev 10)
+IOMMU Group 6:
+\t00:17.0 SATA controller [0106]: Intel Corporation SATA [8086:a352] (rev 10)
+"""
+
+
+def test_a_heading_lists_the_whole_group() -> None:
+    """Loops over /sys/kernel/iommu_groups print it above, or before each function."""
+    (found,) = controllers(GROUP)
+    assert (found["iommu_group"], found["group"]) == (5, [GroupMember(address="0000:00:14.2", class_="050000")])
+    beside = GROUP.replace(":\n\t", " ").replace("\n\t", "\nIOMMU Group 5 ")
+    assert controllers(beside) == [found]
+
+
+def test_a_list_of_usb_controllers_alone_was_filtered() -> None:
+    """Who else is in the group does not show."""
+    (found,) = controllers("IOMMU Group 5 00:14.0 USB controller [0c03]: Intel Corporation xHCI [8086:a36d]\n")
+    assert (found["iommu_group"], "group" in found) == (5, False)

@@ -102,3 +102,11 @@ def test_rows_of_processes(row: str, kind: str, tty: str | None) -> None:
 def test_other_lines_are_no_services(text: str) -> None:
     """Other units, a search for it, a console elsewhere, advice."""
     assert said("services", text) == []
+
+
+def test_drivers_of_a_ups_daemon() -> None:
+    """nut-driver@.service of Network UPS Tools 2.8 (from memory): such a driver keeps the device open through usbfs."""
+    (found,) = services(STATUS.replace("ModemManager.service - Modem Manager", "nut-driver@ups.service - driver"))
+    assert (found.kind, found.unit, found.active, found.tty) == ("ups-driver", "nut-driver@ups.service", True, None)
+    (found,) = services("nut  1288 0.0 0.1 6000 2000 ?  Ss  12:00  0:00 /lib/nut/usbhid-ups -a ups")
+    assert (found.kind, found.active) == ("ups-driver", True)

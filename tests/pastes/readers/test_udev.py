@@ -104,3 +104,44 @@ def test_a_serial_number_that_was_cut_off_is_not_none() -> None:
 def test_a_part_of_an_entry_says_nothing(text: str) -> None:
     """Without its path nobody knows of what; a uevent file has no properties; an event may be past."""
     assert said("udev", text) == []
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        "udevadm info -q property -n /dev/ttyUSB1 | grep SERIAL",
+        "sudo udevadm info --query=property --name=/dev/ttyUSB1 | grep -i serial",
+        "udevadm info -n ttyUSB1 -q property|grep ID_",
+        "udevadm info /dev/ttyUSB1 --query property | egrep 'SERIAL|VENDOR'",
+    ],
+)
+def test_properties_that_were_picked_out(command: str) -> None:
+    """The command names the tty; udev's other properties are not known to be absent."""
+    text = typed(command, "ID_SERIAL=Lindenhof_Mesh_stick_0001\nID_SERIAL_SHORT=0001\n")
+    assert values("udev", text, "tty") == [{"name": "ttyUSB1", "id_serial": "Lindenhof_Mesh_stick_0001"}]
+    assert values("udev", text, "device") == []
+    text = typed(command, "ID_VENDOR_ID=1209\nID_MODEL_ID=7a01\nID_SERIAL_SHORT=0001\n")
+    (device,) = values("udev", text, "device")
+    assert device == {
+        "vid": "1209",
+        "pid": "7a01",
+        "serial": "0001",
+        "interfaces": [{"number": 0, "ttys": ["ttyUSB1"]}],
+    }
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "ID_SERIAL=Lindenhof_Mesh_stick_0001\nID_SERIAL_SHORT=0001\n",
+        typed(
+            "udevadm info -q property -p /sys/class/tty/ttyUSB1/device | grep ID", "ID_SERIAL=x\nID_SERIAL_SHORT=y\n"
+        ),
+        typed("udevadm info -n /dev/ttyUSB1 | grep ID", "DEVNAME=/dev/ttyUSB2\nID_SERIAL=x\n"),
+        typed("udevadm info -n /dev/ttyUSB1 | grep ID", "\nID_SERIAL=x\n"),
+        typed("cat reader.conf", "ID_SERIAL=x\nID_SERIAL_SHORT=y\n"),
+    ],
+)
+def test_properties_of_nobody(text: str) -> None:
+    """No command, one that names no node, another node's, or behind an empty line."""
+    assert values("udev", text, "tty") == []

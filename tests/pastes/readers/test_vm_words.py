@@ -55,3 +55,15 @@ def test_virsh_refuses_what_it_does_not_know() -> None:
     )
     assert "error:" in ran.stderr
     assert said("vm_words", typed("virsh start hearth", ran.stderr)) == []
+
+
+def test_words_of_other_languages() -> None:
+    """The VM is the one that the line before names, not the one that has the device (libvirt 9.0 in Russian)."""
+    text = """ошибка: Failed to start domain 'hearth'
+ошибка: Недопустимая операция: USB-устройство 002:003 используется драйвером QEMU, домен attic
+"""
+    (message,) = values("vm_words", text, "vm_message")
+    assert (message.vm, message.kind, message.data["domain"]) == ("hearth", "libvirt-in-use", "attic")
+    bare = typed("virsh start hearth", "Konnte USB Einheit Bus:1 Einheit:5 nicht finden")
+    (message,) = values("vm_words", bare, "vm_message")
+    assert (message.vm, message.kind) == ("hearth", "libvirt-not-found")

@@ -137,3 +137,37 @@ def test_xml_that_was_cut_off_is_nothing(text: str) -> None:
 def test_many_openings_without_an_end() -> None:
     """Each would be followed to its end, which is known beforehand."""
     assert said("vms", "<hostdev\n" * 50_000) == []
+
+
+def test_one_argument_on_each_line() -> None:
+    """`tr '\\0' '\\n' < /proc/PID/cmdline`: of a process; what `grep -A1` left of such a list: options alone."""
+    command = "tr '\\0' '\\n' < /proc/4242/cmdline"
+    (process,) = values("vms", typed(command, "\n".join(["/usr/bin/" + WORDS.split()[0], *WORDS.split()[1:]])), "qemu")
+    assert (process.pid, process.name, process.usb) == (4242, "attic", [BY_IDS])
+    text = "-device\nqemu-xhci\n--\n-device\nusb-host,vendorid=0x1209,productid=0x7a01\n"
+    (found,) = values("vms", typed("ps aux | tr ' ' '\\n' | grep -A1 -e -device", text), "given")
+    assert (found.arguments, found.usb_bus) == ([BY_IDS], True)
+    assert said("vms", "-device\n-v\nx\n") == []
+
+
+def test_what_qemu_says_is_no_part_of_its_command() -> None:
+    """Although the command fills the terminal's line."""
+    command = (
+        "sudo qemu-system-x86_64 -m 1024 -hda time.img -chardev serial,id=gps,path=/dev/ttyACM0 -device isa-serial"
+    )
+    said_ = "qemu-system-x86_64: -chardev serial,id=gps,path=/dev/ttyACM0: Could not open '/dev/ttyACM0': No such file"
+    (found,) = values("vms", typed(command, said_), "given")
+    assert [tty.path for tty in found.ttys] == ["/dev/ttyACM0"]
+
+
+@pytest.mark.parametrize("tag", ["serial", "console", "parallel"])
+def test_a_character_device_alone(tag: str) -> None:
+    """libvirt's formatdomain, "Host device proxy"."""
+    (found,) = values("vms", f"<{tag} type='dev'>\n<source path='/dev/ttyUSB0'/>\n</{tag}>", "given")
+    assert [tty.path for tty in found.ttys] == ["/dev/ttyUSB0"]
+
+
+def test_xml_in_a_command_is_none() -> None:
+    """sed's expressions hold tags."""
+    text = typed("virsh dumpxml hearth | sed -n '/<hostdev/,/hostdev>/p'", HOSTDEV)
+    assert values("vms", text, "given")[0].hostdevs == [HostdevUsb(vid="1209", pid="7a01", startup="optional")]
