@@ -43,7 +43,9 @@ class Item(Struct, frozen=True):
     @property
     def pinned(self) -> bool:
         """Selected by a device number, which changes at every enumeration."""
-        return self.selector in ("address", "node", "ids-address") and not self.unresolved
+        # An error that names a device by its node does not tell by what the configuration picks it.
+        said = self.selector == "node" and self.text.endswith("(in what the error says)")
+        return self.selector in ("address", "node", "ids-address") and not self.unresolved and not said
 
     @property
     def unresolved(self) -> bool:

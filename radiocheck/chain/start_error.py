@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 ERRORS = frozenset(
     """
     no-such-device open-failed node-refused speed-mismatch no-usb-bus no-free-port libvirt-not-found libvirt-several
-    libvirt-in-use group-not-viable vfio-not-bound vfio-refused no-iommu-group pci-in-use pci-missing
+    libvirt-in-use group-not-viable vfio-not-bound vfio-refused vfio-no-memory no-iommu-group pci-in-use pci-missing
     """.split()
 )
 # Of these those about a PCI function; libvirt names none when the host supports no passthrough at all.
 _OF_CONTROLLERS = frozenset(
-    "group-not-viable vfio-not-bound vfio-refused no-iommu-group pci-in-use pci-missing".split()
+    "group-not-viable vfio-not-bound vfio-refused vfio-no-memory no-iommu-group pci-in-use pci-missing".split()
 )
 
 

@@ -66,8 +66,8 @@ _NAME = r"[^\s'\",;:)\]<>/\\]{1,64}"
 TELLING: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern))
     for kind, pattern in (
-        ("serial", r"SerialNumber: (\S[^\r\n]{0,125})"),
-        ("serial", r"\biSerial {1,30}\d{1,3} (\S[^\r\n]{0,125})"),
+        ("serial", r"SerialNumber: (\S[^\r\n]{0,999})"),
+        ("serial", r"\biSerial {1,30}\d{1,3} (\S[^\r\n]{0,999})"),
         ("serial", r"\bID_(?:USB_)?SERIAL_SHORT=(\S{1,126})"),
         ("serial", r"(?:\{serial\}==|\bserial=)[\"']?([^\s\"',]{1,126})"),
         # The last part of udev's name, when it looks like a number that a factory gave and not like a word

@@ -84,11 +84,13 @@ class Handles(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
 class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """A service that is known to take or to block ports."""
 
-    kind: str  # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater; ups-driver
+    # modem-prober, braille, gps, usb-guard, power-saver, serial-console, firmware-updater; ups-driver; sandboxed: a
+    # program that is kept from device nodes
+    kind: str
     unit: str  # without systemd: the program's name
     active: bool | UnsetType = UNSET
     enabled: bool | UnsetType = UNSET
-    policy: str | UnsetType | None = UNSET  # modem prober: strict, legacy, whitelist-only, paranoid …
+    policy: str | UnsetType | None = UNSET  # modem prober: strict, legacy, paranoid …; sandboxed: the setting
     tty: str | UnsetType | None = UNSET  # units with an instance (serial console, GPS): its tty
 
 

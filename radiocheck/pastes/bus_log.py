@@ -182,6 +182,9 @@ def _detected(device: Logged, event: Event) -> None:
     device.detected = interface["name"]
     if event.data.get("drv"):
         interface["driver"] = event.data["drv"]
+    device.fields |= {key: event.data[key] for key in ("vid", "pid") if event.data.get(key)}
+    if (number := _number(event.data.get("num"))) is not None:
+        device.fields["devnum"] = number
 
 
 def _attached(device: Logged, event: Event) -> None:

@@ -50,6 +50,8 @@ def _of(kind: str, phrases: dict[str, str]) -> tuple[Phrase, ...]:
 
 
 PHRASES: tuple[Phrase, ...] = (
+    # systemd waits for a node until udev has it (src/core/job.c, job_start_timeout_message)
+    *_of("missing", {"waiting for device": r"\bTimed out waiting for device\b"}),
     *_words("busy", "EBUSY", "EAGAIN"),
     *_number("busy", 16, 11),
     *_of(
@@ -68,6 +70,7 @@ PHRASES: tuple[Phrase, ...] = (
             "multiple access on port": r"multiple access on port",
             "is locked": r"Device \S{1,80} is locked",
             "line in use": r"[Ll]ine in use",
+            "already opened by": r"already opened by another",  # gpsd, gpsd/serial.c
             "device is claimed by": r"[Dd]evice is claimed by",
             "kernel driver is active": r"[Kk]ernel driver is active",
             "claimed by another": r"claimed by another",
@@ -91,6 +94,7 @@ PHRASES: tuple[Phrase, ...] = (
             "requires write access": r"requires write access to USB",
             "error": r"(?:usb_open|libusb_open\S{0,12}|\bopen) error:? -3\b",
             "no write permission": r"\bno write permission",
+            "node acl": r"[Ee]rror setting USB device node ACL",  # spice-gtk, src/usb-device-manager.c
             "not have": r"not have (?:the )?(?:right )?permission",
         },
     ),

@@ -102,6 +102,12 @@ OLDER: tuple[Older, ...] = (
         "–",
     ),
     Older(
+        "converter-detected",
+        _INTERFACE + r"usblp\d{1,3}: USB (?P<desc>\w{3,20} printer) dev (?P<num>\d{1,3}) if \d{1,3} alt \d{1,3} "
+        r"proto \d{1,3} vid 0x(?P<vid>[0-9A-F]{4}) pid 0x(?P<pid>[0-9A-F]{4})",
+        "drivers/usb/class/usblp.c",
+    ),
+    Older(
         "chip-request-error",
         _TTY + rf"(?P<fn>\w{{1,60}}) - Unable to send config request, "
         rf"request=(?P<req>\S{{1,12}}) size=(?P<sz>\d+) result={_ERR}",
@@ -142,7 +148,7 @@ _WORDS = re.compile(
     r"[sS]peed USB device|nonzero|New USB device found|disconnect|config|enumerate|Cannot enable|reset|EMI|debounce"
     r"|over-current|over power|power budget|HC died|very bad|something bad|Unrecoverable|not written back|assume dead"
     r"|not responding|halt failed|fatal error|bandwidth|attached to|request|FAILED to|urb|sending break"
-    r"|dtr/rts|voltage detected| - failed: "
+    r"|dtr/rts|voltage detected| - failed: | printer dev "
 )
 _COMPILED: dict[str, re.Pattern[str]] = {}
 
@@ -177,6 +183,9 @@ def _event(kind: str, text: str, values: dict[str, str]) -> Event:
     for key in ("device", "port", "tty", "controller"):
         if key in values:
             fields[key] = values.pop(key)
+    for key in ("vid", "pid"):
+        if key in values:
+            values[key] = values[key].lower()
     if "speed" in values:
         values["speed"] = _SPEEDS.get(values["speed"], values["speed"])
     return Event(kind=kind, data=values, text=text[:TEXT_LIMIT], **fields)  # type: ignore[arg-type]  # the fields left are texts

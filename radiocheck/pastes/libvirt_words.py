@@ -25,6 +25,20 @@ _FRAME = re.compile(
     rf"{ERROR}\s{{0,2}}[^\W\d]{{0,20}}\s{{0,2}}[:：]|libvirtd?(?:\[\d{{1,8}}\])?: |virtqemud\[", re.IGNORECASE
 )
 _USB = ("USB", "യുഎസ്ബി")
+# "No free USB ports" (src/conf/domain_addr.c), which has no number
+_NO_PORT = (
+    "Žádné volné USB porty",
+    "No hay puertos USB libres",
+    "Ei vapaita USB-portteja",
+    "Nessuna porta USB disponibile",
+    "空き USB ポートがありません",
+    "사용가능한 USB 포트가 없습니다",
+    "Sem portas USB livres",
+    "Нет свободных портов USB",
+    "Inga fria USB-portar",
+    "Немає вільних портів USB",
+    "没有可用的 USB 端口",
+)
 _IDS = re.compile(r"(?<![\w:.])(?P<vid>[0-9a-f]{4}):(?P<pid>[0-9a-f]{4})(?![0-9a-z:]|\.\d)")
 _SHORT_IDS = re.compile(r"(?<![\w:.])(?P<vid>[0-9a-f]{1,4}):(?P<pid>[0-9a-f]{1,4})(?![0-9a-z:]|\.\d)")
 _ELEMENT = re.compile(r"<[^<>\s/=]{3,20}>")  # <address>, which some translate
@@ -64,6 +78,8 @@ def read(text: str, vm: str | None = None, framed: bool = False) -> VmMessage | 
 
 
 def _shape(text: str) -> tuple[str, dict[str, str]] | None:
+    if any(word in text for word in _NO_PORT):
+        return "no-free-port", {}
     # What stands before the frame's last word for "error" is a time, a host or a process.
     frames = [match.end() for match in _FRAME.finditer(text)]
     body = text[frames[-1] :] if frames else text

@@ -43,7 +43,8 @@ _FENCE = re.compile(r"^\s*(?:```|~~~)[\w-]{0,20}\s*$|^\s*\[/?(?:code|quote)[^\]]
 # `user@host:~$ `, `root@host#`, `[user@host dir]$ `, `$ `, `# ` before a word that could be a program.
 _PROMPT = re.compile(
     r"^(?:\([\w.-]{1,40}\) ?)?"
-    r"(?:\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~"
+    r"(?:\[(?:\U0001f4e6 )?[\w.-]{1,64} (?:[~/][^$#%\]]{0,80}|[\w.-]{1,40})\](?=[$#] )"  # without @; in a flatpak
+    r"|\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~"
     r"|/(?:(?:app|code|config|data|src|work)[\w/-]{0,40})?(?= # ))?"  # busybox in a container names no host
     r"\s?[$#%] ?"
     r"(?P<command>[a-z/.][^\n]{0,1000})$"

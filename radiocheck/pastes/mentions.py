@@ -10,12 +10,13 @@ from radiocheck.pastes.line import Line
 _WORDS = "qemu kvm virsh libvirt virtqemud hostdev usb-host vfio".split()
 _OTHER = re.compile(r"\bVMs?\b|virtual machine|^\W{0,8}(?:usb|hostpci)\d: ")
 # A command that runs inside of a container, and shells of images: a host name that the container's number is, and
-# busybox's prompt without any.
+# busybox's prompt without any; flatpak's own has a parcel.
 _INTO_CONTAINER = re.compile(
-    r"\b(?:docker|podman|nerdctl|lxc|incus|kubectl|crictl|machinectl|ctr)\b.{0,60}?\s(?:exec|run|attach|shell)\b"
+    r"\b(?:docker|podman|nerdctl|lxc|incus|kubectl|crictl|machinectl|ctr|flatpak|toolbox|distrobox)\b"
+    r".{0,60}?\s(?:exec|run|attach|shell|enter)\b"
     r"|\b(?:lxc-attach|lxc-execute|systemd-nspawn)\b"
 )
-_SHELL_OF_CONTAINER = re.compile(r"^\s*(?:\w{1,32}@[0-9a-f]{12}:|/[\w/.-]{0,60} [#$] )")
+_SHELL_OF_CONTAINER = re.compile(r"^\s*(?:\w{1,32}@[0-9a-f]{12}:|/[\w/.-]{0,60} [#$] |\[\U0001f4e6 )")
 _READ = 2_000  # characters of a line that are looked at
 
 

@@ -146,13 +146,16 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     facts["qemu"] = machines.processes(of["qemu"])
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
-    found = together(of["device"], bus)
+    # What a VM lists is on none of its host's buses.
+    found = together([one for one in of["device"] if not one.get("elsewhere")], bus)
     names = _ttys(found.records, facts["handles"], of["service"], log)
     targets = linked(facts["links"], of["app"])
     # Only where nothing else tells of ttys: a list of links may be of another moment than the rest.
     if not (names or log or of["tty"] or "ttys" in whole or (found.records and len(targets) > 1)):
         names = targets
     listed = nodes.ttys(of["tty"], of["app"], names, accounts, groups)
+    if frame.where is not None and not found.records and not listed and any(_of_usb(one) for one in of["app"]):
+        found.records.append(Record({}))  # which was not seen
     if frame.where is not None:  # else `lsusb` and the log may be of two machines
         by_tty(found.records, listed)
     facts["ttys"] = tie(found.records, listed, facts["links"])
@@ -204,6 +207,12 @@ def _ttys(
     running = [one.tty for one in services if one.active is True and isinstance(one.tty, str)]
     served = [tty for tty in running if nodes.TTY.fullmatch(f"/dev/{tty}")]
     return list(dict.fromkeys([*logged, *opened, *served, *spoken_of(log)]))
+
+
+def _of_usb(message: AppMessage) -> bool:
+    """Whether a program was kept from a USB device that it does not name."""
+    kept = message.kind in ("busy", "denied", "not-permitted")
+    return kept and message.path is None and "usb" in message.text.lower()
 
 
 def _modules(values: Sequence[dict[str, Any]]) -> list[Module]:

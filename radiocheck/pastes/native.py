@@ -34,6 +34,8 @@ _ON_HOST = re.compile(
     r"|^\W{0,6}(?:host|hypervisor)\W{0,4}$",
     re.IGNORECASE,
 )
+# The client of a remote desktop hands a device of its own machine over (spice-gtk): what fails there, fails there.
+_CLIENT = re.compile(r"\busbredir: Error|\bCould not redirect |USB device node ACL")
 # The kernel speaks of these on every machine.
 _KERNEL = re.compile(r"^.{0,60}\[\s*\d+\.\d+\]|\bkernel: ")
 _TTY = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")
@@ -52,6 +54,8 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
     on_host = any(_ON_HOST.search(text) for text in prose)
     if _is_virtual(pieces) or (not on_host and any(_IN_VM.search(text) for text in prose)):
         return "guest" if _shows_use(pieces) else None
+    if any(piece.kind == "app" and _CLIENT.search(piece.value.text) for piece in pieces):
+        return "native"
     if not any(_WORDS.search(text) for text in prose) or (not on_host and _uses_tty(pieces)):
         return "native"
     return None
@@ -61,7 +65,8 @@ def _is_virtual(pieces: Sequence[Piece]) -> bool:
     """The machine said itself that it is a VM, or lists a device that only QEMU makes."""
     if any(piece.kind == "host" and piece.value.get("virtualisation") for piece in pieces):
         return True
-    return any(piece.kind == "device" and piece.value.get("vid") == QEMU_VENDOR for piece in pieces)
+    listed = [piece.value for piece in pieces if piece.kind == "device" and not piece.value.get("elsewhere")]
+    return any(value.get("vid") == QEMU_VENDOR for value in listed)
 
 
 def _shows_use(pieces: Sequence[Piece]) -> bool:

@@ -19,6 +19,7 @@ ORIGIN = "what the error says"
 _DEVICE = re.compile(r"-device '?(?P<words>(?:usb-host|vfio-pci)[^\s:']{0,300}|\{[^{}]{1,600}\})'?: ")
 _NODE = re.compile(r"/dev/bus/usb/(\d{3})/(\d{3})")
 _TTY = re.compile(r"-(?P<option>chardev|serial|parallel) '?(?P<words>[^\s':]{1,300})'?: [Cc]ould not open ")
+_DENIALS = ("apparmor-denied", "selinux-denied")
 _OF_LIBVIRT = frozenset({"libvirt-not-found", "libvirt-several", "libvirt-in-use", "libvirt-missing"})
 
 
@@ -98,8 +99,10 @@ def _line(message: VmMessage) -> GivenVm | None:
     if message.kind in ("no-such-device", "open-failed") and bus is not None and address is not None:
         line_ = UsbHostArg(bus=bus, address=address)
         return GivenVm(name=message.vm, manager="qemu", origin=ORIGIN, arguments=[line_])
-    if message.kind in ("open-failed", "node-refused") and data.get("node"):
-        return GivenVm(name=message.vm, manager="qemu", origin=ORIGIN, arguments=[UsbHostArg(node=data["node"])])
+    node = data.get("path", "") if message.kind in _DENIALS else data.get("node", "")
+    if message.kind in ("open-failed", "node-refused", *_DENIALS) and _NODE.fullmatch(node):
+        manager = "libvirt" if message.kind in _DENIALS else "qemu"  # whose profiles and labels these are
+        return GivenVm(name=message.vm, manager=manager, origin=ORIGIN, arguments=[UsbHostArg(node=node)])
     return None
 
 

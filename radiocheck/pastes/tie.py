@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from msgspec.structs import replace
@@ -17,6 +17,7 @@ _NUMBER = re.compile(r"-if(?P<number>[0-9a-f]{2})")
 _USB_TTY = re.compile(r"tty(?:USB|ACM)\d{1,4}")
 _BRIDGES = frozenset({"0403", "067b", "10c4", "1a86"})  # usb.ids: makers of serial bridges
 _ACM = "cdc_acm"
+_OF_ONE = ("name", "bus", "devnum", "path", "parent", "port", "serial")  # what tells two alike apart
 
 
 def tie(records: list[Record], ttys: Sequence[Tty], links: Sequence[Link]) -> list[Tty]:
@@ -39,7 +40,10 @@ def tie(records: list[Record], ttys: Sequence[Tty], links: Sequence[Link]) -> li
     if len(usb) == len(loose) == 1 and len(alone := list(_alone(records, usb[0].name))) == 1:
         owners[usb[0].name] = (alone[0], _free_number(alone[0]))
         loose = []
-    for tty in loose:
+    alike = _as_many_alike(loose, records, owners.values())
+    for tty, record in zip(loose, alike, strict=False):
+        owners[tty.name] = (record, 0)
+    for tty in loose[len(alike) :]:
         records.append(Record({}))
         owners[tty.name] = (records[-1], 0)
     made = []
@@ -52,6 +56,19 @@ def tie(records: list[Record], ttys: Sequence[Tty], links: Sequence[Link]) -> li
                 tty = replace(tty, interface=record.interfaces[number].get("name", f"{device}:1.{number}"))
         made.append(tty)
     return made
+
+
+def _as_many_alike(loose: Sequence[Tty], records: Sequence[Record], owners: Iterable[Owner]) -> list[Record]:
+    """As many bridges with the same IDs as ttys that nobody has: which has which is not known, and so no place is."""
+    taken = {id(record) for record, _ in owners}
+    free = [one for one in records if id(one) not in taken and not one.interfaces and one.fields.get("vid") in _BRIDGES]
+    ids = {(one.fields["vid"], one.fields.get("pid")) for one in free}
+    if len(loose) < 2 or len(free) != len(loose) or len(ids) != 1 or any("ttyACM" in tty.name for tty in loose):
+        return []
+    for one in free:
+        for key in _OF_ONE:
+            one.fields.pop(key, None)
+    return free
 
 
 Owner = tuple[Record, int]  # and the number of the interface

@@ -43,6 +43,7 @@ KINDS: dict[str, str] = {
     "group-not-viable": "another device of the IOMMU group is still with a host driver",
     "vfio-not-bound": "the controller, or another device of its IOMMU group, is not with a VFIO driver",
     "vfio-refused": "QEMU may not open the node of the IOMMU group",
+    "vfio-no-memory": "the process may not lock the guest's memory, as passing a PCI function through needs",
     "no-iommu-group": "the controller is in no IOMMU group: the IOMMU is off, or there is none",
     "pci-in-use": "another running VM has the controller",
     "pci-missing": "the host has no device with that PCI address",
@@ -78,6 +79,7 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
     ("no-usb-bus", "No 'usb-bus' bus", r"No 'usb-bus' bus found for device '(?P<driver>[\w-]+)'"),
     ("no-usb-bus", "USB is disabled in this", r"USB is disabled in this (?:host|domain)"),
     ("no-free-port", "not found (in use?)", r"usb port (?P<port>\S+) \(bus (?P<bus>\S+)\) not found \(in use\?\)"),
+    ("no-free-port", "No free USB ports", r"\bNo free USB ports\b"),  # src/conf/domain_addr.c
     ("no-free-port", "no free ports", r"tried to attach usb device (?P<product>.*) to a bus with no free ports"),
     (
         "libvirt-not-found",
@@ -130,6 +132,15 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
         "PCI device ",
         rf"PCI device {_PCI_NAME} is in use by driver (?P<driver>\S+), domain (?P<domain>.+)",
     ),
+    # QEMU, hw/vfio/common.c (now container.c); older ones say the second. The kernel's own words:
+    # drivers/vfio/vfio_iommu_type1.c
+    (
+        "vfio-no-memory",
+        "vfio_",
+        rf"(?:{_PCI})?vfio_(?:legacy_|container_)?dma_map\([^)]{{1,200}}\) = -12\b",
+    ),
+    ("vfio-no-memory", "VFIO_MAP_DMA", r"VFIO_MAP_DMA(?: failed)?: (?:-12\b|Cannot allocate memory)"),
+    ("vfio-no-memory", "RLIMIT_MEMLOCK", r"\w{3,60}: RLIMIT_MEMLOCK \((?P<limit>\d+)\) exceeded"),
     ("no-iommu-group", "no iommu_group found", _PCI + "no iommu_group found"),
     (
         "no-iommu-group",

@@ -21,7 +21,7 @@ from radiocheck.evidence.store import load
 from radiocheck.report.paste import AIM, KINDS, STATES, WIDTH, paste
 from radiocheck.report.text import text
 from tests.chain import machines as m
-from tests.evidence.test_redact import FIXTURES, HOST, household, leaks, planted, signature
+from tests.evidence.household import FIXTURES, HOST, household, leaks, planted, signature
 
 RULES = load_rules([shipped()])
 REPORT = judge(m.native(), RULES)

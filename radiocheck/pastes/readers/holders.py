@@ -1,4 +1,7 @@
-"""`lsof` and `fuser -v`: who has a node open (lsof(8), "OUTPUT"; psmisc, fuser(1))."""
+"""Who has a node open: `lsof`, `fuser -v`, and the descriptors of a process.
+
+lsof(8), "OUTPUT"; psmisc, fuser(1); proc_pid_fd(5).
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from typing import Any
 from radiocheck.pastes.line import Line
 from radiocheck.pastes.piece import Piece
 
-TITLE = "lsof or fuser"
+TITLE = "lsof, fuser or a process's descriptors"
 
 _NODE = r"/dev/(?:tty(?:USB|ACM)\d{1,4}|bus/usb/\d{3}/\d{3}|serial/by-\w{2,6}/\S{1,200}|vfio/\d{1,5})"
 _LSOF = re.compile(
@@ -23,6 +26,9 @@ _FUSER_ROW = re.compile(
     r"(?P<command>\S{1,60})\s*$"
 )
 _PIDS = re.compile(r"^\s*(?:\d{1,8}[cefFrm.]{0,5}(?:\s+|$)){1,40}$")
+# `ls -l /proc/PID/fd`, and a row of it
+_DESCRIPTORS = re.compile(r"/proc/(?P<pid>\d{1,8})/(?:task/\d{1,8}/)?fd\b")
+_DESCRIPTOR = re.compile(rf"^l[r-][w-]x\S{{6,8}} .{{10,100}} \d{{1,6}} -> (?P<path>{_NODE})(?P<gone> \(deleted\))?\s*$")
 # lsof cuts names after nine characters (lsof(8), +c); the kernel after fifteen
 _CUT = {
     "ModemMana": "ModemManager",
@@ -35,11 +41,17 @@ _CUT = {
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Each process with the node that it holds, once; `fuser` without -v tells numbers only."""
     path: str | None = None
+    process: int | None = None  # whose descriptors are listed
     seen: set[tuple[int, str]] = set()
     for line in lines:
         text = line.text.strip()
         found: list[Piece] = []
-        if match := _LSOF.match(text[:600]):
+        if named := _DESCRIPTORS.search(text[:200]):
+            process = int(named["pid"])
+        if process is not None and line.prompt is None and (match := _DESCRIPTOR.match(text[:600])):
+            held = {"pid": process, "path": match["path"], "deleted": match["gone"] is not None}
+            found = [Piece("handle", (line.number,), held)]
+        elif match := _LSOF.match(text[:600]):
             found = [_open(match, line)]
         elif match := _FUSER_HEAD.match(text[:600]):
             path = match["path"]
@@ -54,6 +66,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
                 yield piece
         if line.prompt is not None:
             seen.clear()
+            process = process if named else None
 
 
 def _open(match: re.Match[str], line: Line) -> Piece:

@@ -48,7 +48,7 @@ _NO_MATCH = re.compile(r"(?:no matches found: |No matches for wildcard ')(?P<pat
 _WRAPPED = re.compile(r"^[> ]{0,4}(?P<target>(?:\.\./){1,4}tty\w{2,12})$")
 # overflowuid(5): accounts that have no number in a container's user namespace
 _UNMAPPED = frozenset({"nobody", "nogroup", "65534"})
-_TOTAL = re.compile(r"^[^\W\d]{3,12}(?: ?[:：]| )\s?\d{1,6}(?:[.,]\d)?[KMG]?$")  # "total 0", in any language
+_TOTAL = re.compile(r"^[^\W\d]{2,12}(?: ?[:：]| )\s?\d{1,6}(?:[.,]\d)?[KMG]?$")  # "total 0", in any language
 _SERIAL = "/dev/serial"
 _PARTS = (f"{_SERIAL}/by-id", f"{_SERIAL}/by-path")
 

@@ -7,7 +7,9 @@ from collections.abc import Iterator, Sequence
 
 from radiocheck.pastes.broken import left_out
 from radiocheck.pastes.line import Line
+from radiocheck.pastes.native import QEMU_VENDOR
 from radiocheck.pastes.piece import Piece
+from radiocheck.pastes.speakers import GUEST, HOST, speakers
 
 TITLE = "lsusb"
 ROOT_HUB = "1d6b"  # usb.ids: Linux Foundation
@@ -25,31 +27,50 @@ _Row = tuple[Line, int, int, str]
 
 
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
-    """Each listed device; and that a list is whole, when it has the root hub of every bus that the paste names."""
+    """Each listed device; and that a list is whole, when it has the root hub of every bus that the paste names.
+
+    The lists of two machines say nothing of each other's buses: neither is whole, and a VM's is marked as of elsewhere
+    when its host speaks, too.
+    """
+    machines = _machines(lines)
+    several = len(set(machines) - {None}) > 1
     everywhere = {int(match["bus"]) for line in lines if (match := _LINE.search(line.text))}
     block: list[_Row] = []
     asked: str | None = None  # the command of this block
     broken = False  # lines were left out of it
-    for line in lines:
+    for line, machine in zip(lines, machines, strict=True):
         match = _LINE.search(line.text)
         if match is None:
             if left_out(line.text):
                 broken = True
             elif line.prompt is not None or (block and line.text.strip() and not _goes_on(line.text)):
-                yield from _whole(block, asked, broken, everywhere)
+                yield from _whole(block, asked, broken or several, everywhere)
                 block, broken = [], False
                 asked = line.prompt
             continue
         bus, number, vid = int(match["bus"]), int(match["number"]), match["vid"].lower()
         block.append((line, bus, number, vid))
-        values: dict[str, int | str] = {"bus": bus, "devnum": number, "vid": vid, "pid": match["pid"].lower()}
+        values: dict[str, int | str | bool] = {"bus": bus, "devnum": number, "vid": vid, "pid": match["pid"].lower()}
         words = match["words"].strip(" \t.-|`*")
         if vid == ROOT_HUB and number == 1:
             values |= {"name": f"usb{bus}", "device_class": 9}
         elif _HUB.search(words):
             values["device_class"] = 9
+        if several and machine == GUEST:
+            values["elsewhere"] = True
         yield Piece("device", (line.number,), {**values, "words": words})
-    yield from _whole(block, asked, broken, everywhere)
+    yield from _whole(block, asked, broken or several, everywhere)
+
+
+def _machines(lines: Sequence[Line]) -> list[str | None]:
+    """The machine of each line; one whose list has a device that only QEMU makes is a VM, also without a word of it."""
+    found = speakers(lines)
+    virtual = {
+        machine
+        for line, machine in zip(lines, found, strict=True)
+        if (match := _LINE.search(line.text)) and match["vid"] == QEMU_VENDOR
+    }
+    return [GUEST if machine in virtual - {None, HOST} else machine for machine in found]
 
 
 def _goes_on(text: str) -> bool:

@@ -20,8 +20,10 @@ _READ = 400  # characters of a line that are looked at
 _NODE = r"/dev/tty(?:USB|ACM)\d{1,3}"
 # YAML, INI, shell and JSON: a word for a port, then the node and nothing else.
 _SETTING = re.compile(
-    r"^\s{0,40}(?:- )?(?:export )?['\"]?(?:[A-Za-z0-9]{1,20}[_.-]){0,3}"
-    r"(?:serial|ports?|devices?|dev|tty|path|modem|usb|uart|node|adapter|gps|url)(?:[_.-]?(?:port|device|path|name))?['\"]?"
+    r"^\s{0,40}(?:- )?(?:export )?['\"]?(?:[^\W_]{1,20}[_.-]){0,3}"
+    r"(?:serial|ports?|devices?|dev|tty|path|modem|usb|uart|node|adapter|gps|url"
+    r"|puertos?|porta|port serie|порт|устройство|anschluss|schnittstelle|ger(?:ä|ae)t|appareil|périph[ée]rique"
+    r"|dispositivo|urządzenie|poort|apparaat|enhet|laite|zařízení)(?:[_.-]?(?:port|device|path|name))?['\"]?"
     rf"\s{{0,20}}(?:=|:)\s{{0,20}}['\"\[]{{0,2}}(?:serial:(?://)?|file:)?(?P<node>{_NODE})"
     r"['\"\]]{0,2},?\s{0,20}(?:[#;].{0,200})?$",
     re.IGNORECASE,

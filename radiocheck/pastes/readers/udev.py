@@ -45,7 +45,7 @@ _NUMBERS = {"bus", "devnum", "configuration", "ports", "urbs"}
 _STRINGS = ("serial", "product", "manufacturer")
 _ASKED = re.compile(
     r"^udevadm info\b[^|]{0,120}?(?: -n ?| --name[= ]| )['\"]?(?:/dev/)?(?P<tty>tty(?:USB|ACM)\d{1,4})['\"]?"
-    r"(?: -\S{1,30}){0,4}\s{0,4}(?:\||$)"
+    r"(?: -\S{1,30}(?: [a-z]{1,12})?){0,4}\s{0,4}(?:\||$)"
 )
 _USB_DRIVER = re.compile(r"^(?:usb|usb_device)$")  # of devices, not of their interfaces
 

@@ -28,21 +28,39 @@ _OPEN = re.compile(
 )
 _END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in _TAGS}
 _LONGEST = 2_000  # lines of one XML text
+_FEW = 12  # lines of a <hostdev> up to the end of its <source>
 _ORIGIN = "paste"
 _ARGUMENT = re.compile(r"^\S{1,2000}$")
 _OPTION = re.compile(r"^-{1,2}[a-z][\w-]{0,30}$")
 _PROGRAM = re.compile(r"^(?:\S{0,200}/)?(?:qemu-system-[\w.]{1,20}|qemu-kvm|kvm)$")
 _SAYS = re.compile(r"^\W{0,3}(?:\S{1,40} ){0,5}\S{0,60}(?:qemu|kvm)[\w.-]{0,30}(?:\[\d{1,8}\])?: ")
 _ROW = re.compile(r"^\s*\d{1,7}\s+[\w/\[-]")  # a process and its command, whatever the columns between
+_ONE_DEVICE = re.compile(r"(?<![\w-])-device (?P<words>(?:usb-host|vfio-pci),[\w=,.:-]{5,200}\w)")
+_ADVISED = re.compile(r"\b(?:try|should|could|would|use|instead|add|e\.g|for example|maybe)\b|\?\s*$", re.IGNORECASE)
 _NARROWEST = 76  # characters of a terminal's line
 _OF_COMMAND = re.compile(r"[=,\"{]| -[a-z]")
 
 
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Processes that run (a line of `ps`), and configurations that somebody pasted."""
-    yield from _command_lines(lines)
-    yield from _stacks(lines)
-    yield from virsh.pieces(lines, list(_xml(lines)))
+    found = [*_command_lines(lines), *_stacks(lines), *virsh.pieces(lines, list(_xml(lines)))]
+    yield from found or _in_prose(lines)
+
+
+def _in_prose(lines: Sequence[Line]) -> Iterator[Piece]:
+    """The one `-device` option that a person names as theirs, beside words of QEMU's; nothing of what others advise."""
+    named: dict[str, int] = {}
+    for line in lines:
+        if "-device " in line.text and not _SAYS.match(line.text[:200]) and not _ADVISED.search(line.text[:1000]):
+            named |= dict.fromkeys(_ONE_DEVICE.findall(line.text[:1000]), line.number)
+    if len(named) != 1 or not any(_SAYS.match(line.text[:200]) for line in lines):
+        return
+    (words, number), *_ = named.items()
+    told = qemu_args.parse(["qemu", "-device", words])
+    if told.usb or told.pci:
+        yield Piece(
+            "given", (number,), GivenVm(name=None, manager="qemu", origin=_ORIGIN, arguments=told.usb, pci=told.pci)
+        )
 
 
 def _command_lines(lines: Sequence[Line]) -> Iterator[Piece]:
@@ -151,10 +169,15 @@ def _xml(lines: Sequence[Line]) -> Iterator[virsh.Fragment]:
         if line.number <= taken or line.prompt is not None or (match := _OPEN.search(line.text)) is None:
             continue
         last = ends[match["tag"].lower()][index]
-        if last is None or last - index > _LONGEST:
+        open_ = _unclosed(lines, index) if match["tag"].lower() == "hostdev" else None
+        if open_ is not None:
+            last = open_
+        elif last is None or last - index > _LONGEST:
             continue
         part = [one.text for one in lines[index : last + 1]]
         part[0] = part[0][match.start() :]
+        if open_ is not None:
+            part.append("</hostdev>")
         end = part[-1].lower().rindex(f"</{match['tag'].lower()}")
         part[-1] = part[-1][: part[-1].index(">", end) + 1]
         numbers = tuple(one.number for one in lines[index : last + 1])
@@ -165,6 +188,20 @@ def _xml(lines: Sequence[Line]) -> Iterator[virsh.Fragment]:
             continue
         for one in vms:
             yield numbers, replace(one, origin=_ORIGIN)
+
+
+def _unclosed(lines: Sequence[Line], index: int) -> int | None:
+    """The line of `</source>` of a USB <hostdev> whose end a filter such as `grep -A4` left out; else null."""
+    source: int | None = None
+    for place in range(index, min(index + _FEW, len(lines))):
+        text = lines[place].text
+        if lines[place].prompt is not None or (place > index and _OPEN.search(text)):
+            break
+        if "</hostdev" in text or "<address" in text:
+            return None  # it ends, or a number that libvirt may have added itself stands beside the IDs
+        if source is None and "</source>" in text:
+            source = place
+    return source if "usb" in lines[index].text else None
 
 
 def _ends(lines: Sequence[Line]) -> dict[str, list[int | None]]:

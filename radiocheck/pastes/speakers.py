@@ -1,0 +1,60 @@
+"""Whose output a line is: of a VM or of its host, by the prompt before it or the heading above it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from .line import Line
+
+GUEST = "guest"
+HOST = "host"
+_HOST_NAME = re.compile(
+    r"^\W{0,3}(?:[\w.-]{1,40}@(?P<host>[\w.-]{1,64})|(?P<bare>[\w.-]{1,64}) [~/\w][^\]]{0,80}\][$#] )"
+)
+_PLACE = r"(?:(?:on|in|inside|within|from|auf|im|in der|dans|en|no|na|dentro d[aeo]|sur|sull?|w|v|в|на) )?"
+_ARTICLE = r"(?:the |my |this |der |dem |die |das |la |le |l'|el |il |o |a |de |het |mijn )?"
+_VM = r"(?:guests?(?: os)?|gast(?:system)?|vms?|virtual machine|invit[ée]|hu[ée]sped|convidad[oa]|ospite|гост\w{0,3})"
+_OF_VMS = r"(?:hosts?|hypervisor|wirt|anfitri[óo]n|h[ôo]te|hospedeiro|gastheer|хост\w{0,2}|hoście)"
+_IN_GUEST = re.compile(rf"^\W{{0,6}}{_PLACE}{_ARTICLE}{_VM}\W{{0,4}}$", re.IGNORECASE)
+_ON_HOST = re.compile(rf"^\W{{0,6}}{_PLACE}{_ARTICLE}{_OF_VMS}\W{{0,4}}$", re.IGNORECASE)
+_VIRSH = re.compile(r"\bvirsh\b(?P<words>.{0,300})")
+
+
+def speakers(lines: Sequence[Line]) -> list[str | None]:
+    """For each line the machine whose output it is: `guest`, `host`, `@` and a name, or None where nothing says it.
+
+    A prompt's host that virsh names as a domain is the guest, and the one at whose prompt virsh is typed the host.
+    """
+    hosts = [_host(line) for line in lines]
+    asked = [line.prompt for line in lines if line.prompt is not None]
+    words = {word for prompt in asked for match in [_VIRSH.search(prompt)] if match for word in match["words"].split()}
+    runs_virsh = {
+        host for host, line in zip(hosts, lines, strict=True) if host and line.prompt and "virsh " in line.prompt
+    }
+    found: list[str | None] = []
+    now: str | None = None
+    heading: str | None = None
+    for line, host in zip(lines, hosts, strict=True):
+        if line.prompt is None:
+            if said := _heading(line.text):
+                now = heading = said
+        elif host is not None:
+            now = HOST if host in runs_virsh else GUEST if host in words else f"@{host}"
+        else:
+            now = HOST if "virsh " in line.prompt else heading
+        found.append(now)
+    return found
+
+
+def _host(line: Line) -> str | None:
+    match = _HOST_NAME.match(line.text[:200]) if line.prompt is not None else None
+    return (match["host"] or match["bare"]) if match else None
+
+
+def _heading(text: str) -> str | None:
+    if len(text) > 80:
+        return None
+    if _IN_GUEST.match(text):
+        return GUEST
+    return HOST if _ON_HOST.match(text) else None
