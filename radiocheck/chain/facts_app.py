@@ -13,6 +13,7 @@ from .context import Context
 from .held import device_ttys
 from .mentioned import NODE, is_paste
 
+_UNSAID: dict[str, Any] = {"rights_shown": False, "hidden_words": None, "sandbox": None}
 _KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
 
 
@@ -24,7 +25,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     """
     evidence = context.evidence
     if not is_paste(evidence):
-        return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, "rights_shown": False}
+        return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, **_UNSAID}
     messages = (
         [one for one in evidence.app_messages or [] if _is_about(one, context, device)]
         if known(evidence.app_messages)
@@ -39,11 +40,24 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
             (one.path for one in messages if one.kind == "missing" and one.path and one.path not in shown), None
         ),
     }
+    facts["hidden_words"] = next((one.text for one in messages if one.kind == "missing" and one.path in shown), None)
+    facts["sandbox"] = _sandbox(context, shown)
     telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
     # Who pastes `id` beside `ls -l` of a node asks whether these fit together.
     users = evidence.users if known(evidence.users) else []
     facts["rights_shown"] = any(one.asked for one in users) and known(evidence.ttys) and len(context.subjects) == 1
     return facts | {"app_words": telling[-1] if telling else None}
+
+
+def _sandbox(context: Context, shown: set[str]) -> str | None:
+    """What keeps a pasted service from its machine's devices, unless that service is of another port."""
+    services = context.evidence.services if known(context.evidence.services) else []
+    for service in services:
+        tty = service.tty if isinstance(service.tty, str) else None
+        if service.kind == "sandboxed" and isinstance(service.policy, str):
+            if tty is None or f"/dev/{tty}" in shown:
+                return service.policy
+    return None
 
 
 def _is_about(message: AppMessage, context: Context, device: UsbDevice | None) -> bool:

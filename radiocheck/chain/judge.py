@@ -21,8 +21,8 @@ from .facts_guest import gaps
 from .finding import explain
 from .forecast import forecasts
 from .inside import inside
-from .named import names_device
 from .mentioned import is_paste
+from .named import names_device
 from .notes import host_line, notes
 from .pair import Pair, pair
 from .rule import RuleSet

@@ -15,7 +15,7 @@ from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence, whole
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
-from .adapters import CDC, is_hub, is_plainly_other
+from .adapters import CDC, VENDOR, is_hub
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
 
@@ -58,8 +58,8 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     found = {one.name for one in devices if one.name in places or _is_named(one, paths)}
     found |= {one.name for one in devices if known(one.interfaces) and any(_is_idle(part) for part in one.interfaces)}
     plain = [one for one in devices if not is_hub(one)]
-    # Its line was picked out of a longer list, or it is all that there is.
-    if len(plain) == 1 and (not whole(evidence, "usb") or not is_plainly_other(plain[0])):
+    # Its line was picked out of a longer list, or it is all that there is and needs a driver of its own.
+    if len(plain) == 1 and (not whole(evidence, "usb") or _is_special(plain[0])):
         found.add(plain[0].name)
     return found
 
@@ -79,6 +79,11 @@ def left(evidence: Evidence, events: Sequence[Event], history: Sequence[Stay], a
 def _is_idle(interface: UsbInterface) -> bool:
     """A communications interface (class 2 of USB) that no driver took: `lsusb -t` does not tell which kind it is."""
     return interface.class_ == CDC and interface.driver is None
+
+
+def _is_special(device: UsbDevice) -> bool:
+    """Whether it has an interface of the vendor's own class."""
+    return known(device.interfaces) and any(part.class_ == VENDOR for part in device.interfaces)
 
 
 def _paths(evidence: Evidence) -> set[str]:

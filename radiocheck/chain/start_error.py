@@ -25,6 +25,7 @@ ERRORS = frozenset(
     """
     no-such-device open-failed node-refused speed-mismatch no-usb-bus no-free-port libvirt-not-found libvirt-several
     libvirt-in-use group-not-viable vfio-not-bound vfio-refused vfio-no-memory no-iommu-group pci-in-use pci-missing
+    apparmor-denied selinux-denied
     """.split()
 )
 # Of these those about a PCI function; libvirt names none when the host supports no passthrough at all.
@@ -56,7 +57,10 @@ def _concerns(message: VmMessage, item: Item, messages: Sequence[VmMessage]) -> 
         return item.kind == "controller" and (item.controller or "").endswith(data.get("pci", ""))
     if item.kind != "device":
         return False
-    node = NODE.fullmatch(data.get("node", ""))
+    denied = message.kind.endswith("-denied")
+    node = NODE.fullmatch(data.get("path" if denied else "node", ""))
+    if denied and not node:
+        return False
     bus, address = data.get("bus", ""), data.get("address", "")
     if node:
         bus, address = node[1], node[2]

@@ -189,6 +189,8 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     session_may_open: Annotated[bool | UnsetType, needs("users", "ttys")] = UNSET  # with the groups it runs with now
     group_may_open: Annotated[bool | UnsetType, TTYS] = UNSET  # mode (and ACL mask) give the group reading and writing
     user_in_group: Annotated[bool | UnsetType, USERS] = UNSET
+    hidden_words: Annotated[str | UnsetType | None, APPS] = UNSET  # a pasted program did not find a node that is listed
+    sandbox: Annotated[str | UnsetType | None, needs("services")] = UNSET  # what keeps a pasted service from devices
     rights_shown: Annotated[bool | UnsetType, APPS] = UNSET  # a paste shows the account and the only adapter's node
     app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
     app_busy: Annotated[bool | UnsetType, APPS] = UNSET

@@ -67,7 +67,6 @@ PHRASES: tuple[Phrase, ...] = (
             "is already open": r"is already open\b",
             "busy": r"\b[Pp]ort (?:is )?busy",
             "portinuse": r"PortInUse",
-            "multiple access on port": r"multiple access on port",
             "is locked": r"Device \S{1,80} is locked",
             "line in use": r"[Ll]ine in use",
             "already opened by": r"already opened by another",  # gpsd, gpsd/serial.c

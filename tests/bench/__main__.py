@@ -4,6 +4,7 @@ python -m tests.bench                     all scenarios, and the figures in READ
 python -m tests.bench --only NAME [NAME…] some of them (a name may hold * and ?)
 python -m tests.bench --list              their names and titles
 python -m tests.bench --check             only read the scenario files
+python -m tests.bench --rejudge           judge what the last whole run saved once more, by the code of now
 python -m tests.bench --minutes 25        as many as begin within that time, of every step some; the rest is named
 """
 
@@ -22,7 +23,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-from tests.bench import figures, inner_state, judging, machine, scenario, wheels
+from tests.bench import figures, inner_state, judging, machine, rejudged, scenario, wheels
 from tests.bench.compare import Outcome, outcome
 from tests.bench.image import Image, cache_dir, ensure_image
 
@@ -46,6 +47,13 @@ def main() -> int:
             print(f"{one['name']:<34} {one['title']}")
         print(f"{len(chosen)} scenarios")
         return 0
+    if options.rejudge:
+        outcomes, minutes = rejudged.outcomes(cache_dir(), chosen)
+        text = figures.summary(outcomes, {s["name"]: s for s in chosen}, minutes)
+        print(text)
+        if len(outcomes) == len(scenarios) and not options.no_readme:
+            figures.write_readme(text)
+        return 1 if any(not out.passed for out in outcomes) else 0
     started = time.monotonic()
     until = started + 60 * options.minutes
     chosen = interleaved(chosen)
@@ -163,6 +171,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument(
         "--minutes", type=float, default=math.inf, help="begin no further scenario after this time (no bound)"
     )
+    parser.add_argument("--rejudge", action="store_true", help="play nothing: judge what the last run saved")
     parser.add_argument("--once", action="store_true", help="do not try again what failed")
     parser.add_argument("--no-readme", action="store_true", help="leave the figures in README.md as they are")
     return parser.parse_args()

@@ -21,6 +21,10 @@ from radiocheck.pastes.failures import PHRASES, failure
         ("EACCES: permission denied, open '/dev/ttyUSB0'", "denied"),
         ("Error: EBUSY", "busy"),
         ("a busy port of call", None),
+        ("gpsd:ERROR: SER: /dev/ttyUSB0 already opened by another process", "busy"),
+        ("Timed out waiting for device dev-gauge.device - /dev/gauge.", "missing"),
+        ("Timed out waiting for the device", "no-answer"),
+        ("Could not redirect Reader [1209:7a01] at 1-6: Error setting USB device node ACL: 'Not authorized'", "denied"),
     ],
 )
 def test_numbers_and_names_of_errors(text: str, kind: str | None) -> None:

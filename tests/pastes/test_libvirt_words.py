@@ -21,6 +21,7 @@ MESSAGES: list[tuple[str, tuple[str, ...], str, dict[str, str]]] = [
     ("USB device %s is in use by driver %s, domain %s", ("001:010", "QEMU", "attic-2"), "libvirt-in-use",
      {"bus": "1", "address": "10", "driver": "QEMU", "domain": "attic-2"}),
     ("USB device %s is already in use", ("001:010",), "libvirt-in-use", {"bus": "1", "address": "10"}),
+    ("No free USB ports", (), "no-free-port", {}),
 ]  # fmt: skip
 UNREADABLE = {"hi"}  # its catalogue tears the two numbers apart
 

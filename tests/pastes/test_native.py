@@ -22,6 +22,7 @@ ATTACHED = "[ 1433.366841] usb 1-3: ch341-uart converter now attached to ttyUSB0
         ("Im Gast:\n" + ATTACHED, "guest"),
         ("guest:\n" + ATTACHED + "host:\n" + ATTACHED, None),
         ("On the host I see\n" + ATTACHED + "but nothing in the VM\n", None),
+        ("(remote-viewer:2): usbredir: Error opening host USB device: Access denied\n" + ATTACHED, "native"),
         ("$ systemd-detect-virt\nkvm\n" + ATTACHED, "guest"),
         ("[    0.000000] Hypervisor detected: none\n" + ATTACHED, "native"),
         ("error: internal error: Did not find USB device 1209:7a01\n" + ATTACHED, None),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from msgspec import structs
 
+from radiocheck.chain.items import items
 from radiocheck.chain.judge import judge
 from radiocheck.chain.rules import load, shipped
 from radiocheck.evidence.absent import known
@@ -92,3 +94,24 @@ def test_names_of_virtual_buses_are_no_numbers(bus: str) -> None:
         'port "1" (full speed)\n'
     )
     assert read(text.encode()).evidence is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "qemu-system-x86_64: failed to open /dev/bus/usb/003/004: Permission denied\n",
+        'kernel: audit: type=1400 audit(1724955641.318:219): apparmor="DENIED" operation="open" '
+        'profile="libvirt-7c2a60b5-1fd6-4a55-9a4e-0d2f0c7a6f11" name="/dev/bus/usb/003/004" pid=18820 '
+        'comm="qemu-system-x86" requested_mask="wr" denied_mask="wr"\n',
+    ],
+)
+def test_a_node_in_an_error_is_no_number_in_a_configuration(text: str) -> None:
+    """It is where QEMU found the device, whatever it was told to look for."""
+    evidence = read(text.encode()).evidence
+    assert known(evidence.given_vms)
+    assert [line.node for one in evidence.given_vms for line in one.arguments] == ["/dev/bus/usb/003/004"]
+    (item,) = items(evidence)
+    assert item.selector == "node"
+    assert not item.pinned
+    own = structs.replace(evidence, given_vms=[structs.replace(one, origin="paste") for one in evidence.given_vms])
+    assert [one.pinned for one in items(own)] == [True]

@@ -56,6 +56,7 @@ LINES = [
      {"port": "9", "bus": "usb-bus.0"}),
     ("no-free-port", "tried to attach usb device %s to a bus with no free ports", QEMU_FILES,
      "tried to attach usb device Mesh stick to a bus with no free ports", {"product": "Mesh stick"}),
+    ("no-free-port", "No free USB ports", LIBVIRT_FILES, "error: internal error: No free USB ports", {}),
     ("libvirt-not-found", "Did not find USB device %04x:%04x", LIBVIRT_FILES,
      "internal error: Did not find USB device 1209:7a01", {"vid": "1209", "pid": "7a01"}),
     ("libvirt-not-found", "Did not find USB device bus:%u device:%u", LIBVIRT_FILES,
@@ -103,6 +104,13 @@ LINES = [
     ("pci-in-use", "PCI device %s is in use by driver %s, domain %s", LIBVIRT_FILES,
      "Requested operation is not valid: PCI device 0000:06:00.0 is in use by driver QEMU, domain attic",
      {"pci": "0000:06:00.0", "driver": "QEMU", "domain": "attic"}),
+    ("vfio-no-memory", "vfio_dma_map(%p, 0x%lx, 0x%lx, %p) = %d (%m)", QEMU_FILES,
+     "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: failed to setup container for group 12: "
+     "memory listener initialization failed: Region pc.ram: vfio_dma_map(0x55d7c5c6e0f0, 0x0, 0xa0000, 0x7f0a5f) = -12 "
+     "(Cannot allocate memory)", {"pci": "0000:06:00.0"}),
+    # Linux drivers/vfio/vfio_iommu_type1.c, and QEMU before 4.0, from memory
+    ("vfio-no-memory", None, (), "vfio_pin_pages_remote: RLIMIT_MEMLOCK (67108864) exceeded", {"limit": "67108864"}),
+    ("vfio-no-memory", None, (), "qemu-system-x86_64: VFIO_MAP_DMA: -12", {}),
     ("no-iommu-group", "no iommu_group found", QEMU_FILES,
      "qemu-system-x86_64: -device vfio-pci,host=06:00.0: vfio 0000:06:00.0: no iommu_group found: No such file or "
      "directory", {"pci": "0000:06:00.0"}),

@@ -22,6 +22,7 @@ _READ = 400  # characters of a line that are looked at
 _ASKED = re.compile(
     r"^(?:systemctl (?:cat|show|edit)|cat|bat|less) .{0,80}?(?P<unit>[\w@.\\:-]{1,80})(?:\.service)?\s*$"
 )
+# The heading of each file that `systemctl cat` shows; at first sight a command at root's prompt
 _HEAD = re.compile(r"^\W{0,4}(?:/[\w@.\\:-]{1,60}){1,6}/(?P<unit>[\w@.\\:-]{1,80}\.service)(?:\.d/\S{1,80})?:?$")
 _SETTING = re.compile(r"^\s{0,8}(?P<key>[A-Z][A-Za-z]{2,40})\s?=\s?(?P<value>.{0,300}?)\s*$")
 _YES = frozenset({"yes", "true", "on", "1"})  # systemd.syntax(7)
@@ -37,15 +38,16 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     found = _Unit(None)
     for line in lines:
         text = line.text.strip()[:_READ]
-        if line.prompt is not None:
+        if match := _HEAD.match(text):
+            if match["unit"] != found.unit:  # else one more file of the same unit
+                yield from found.pieces()
+                found = _Unit(match["unit"])
+        elif line.prompt is not None:
             yield from found.pieces()
             match = _ASKED.match(line.prompt[:_READ])
             found = _Unit(match["unit"] if match else None)
             app = _APP.match(line.prompt[:_READ])
             asked = app["app"] if app else asked if "flatpak" in line.prompt else None
-        elif match := _HEAD.match(text):
-            yield from found.pieces()
-            found = _Unit(match["unit"])
         elif match := _DEVICES.match(text):
             given = match["given"].split(";")
             if asked is not None and "all" not in given:

@@ -51,9 +51,13 @@ def _in_prose(lines: Sequence[Line]) -> Iterator[Piece]:
     """The one `-device` option that a person names as theirs, beside words of QEMU's; nothing of what others advise."""
     named: dict[str, int] = {}
     for line in lines:
-        if "-device " in line.text and not _SAYS.match(line.text[:200]) and not _ADVISED.search(line.text[:1000]):
+        if (
+            "-device " in line.text
+            and not _SAYS.match(line.text.strip()[:200])
+            and not _ADVISED.search(line.text[:1000])
+        ):
             named |= dict.fromkeys(_ONE_DEVICE.findall(line.text[:1000]), line.number)
-    if len(named) != 1 or not any(_SAYS.match(line.text[:200]) for line in lines):
+    if len(named) != 1 or not any(_SAYS.match(line.text.strip()[:200]) for line in lines):
         return
     (words, number), *_ = named.items()
     told = qemu_args.parse(["qemu", "-device", words])

@@ -168,3 +168,20 @@ def test_a_message_is_kept_in_bounds() -> None:
     """A line may be endless."""
     (found,) = messages("open /dev/ttyUSB0: permission denied " + "x" * 10_000)
     assert len(found.text) == 400
+
+
+@pytest.mark.parametrize(
+    ("unit", "path"),
+    [
+        ("dev-gauge.device - /dev/gauge", "/dev/gauge"),
+        ("dev-ttyUSB0.device", "/dev/ttyUSB0"),
+        (
+            r"dev-serial-by\x2did-usb\x2dLindenhof_Mesh_stick\x2dif00.device",
+            "/dev/serial/by-id/usb-Lindenhof_Mesh_stick-if00",
+        ),
+    ],
+)
+def test_a_unit_that_waits_for_a_node(unit: str, path: str) -> None:
+    """systemd names it as systemd-escape(1) does; older versions give no path beside it (from memory)."""
+    (found,) = values("app_words", f"Nov 25 12:00:00 gable systemd[1]: Timed out waiting for device {unit}.\n", "app")
+    assert (found.kind, found.path, found.program) == ("missing", path, "systemd")

@@ -17,6 +17,7 @@ NONE = "ls: /dev/serial/by-id: No such file or directory\n"
         "docker run --rm -it --device /dev/ttyUSB0 meter ls -l /dev/ttyUSB0",
         "lxc exec logger -- ls -l /dev/ttyUSB0",
         "lxc-attach -n logger -- ls -l /dev/ttyUSB0",
+        "flatpak run --command=ls org.example.Atelier -l /dev/ttyUSB0",
     ],
 )
 def test_rights_inside_are_not_those_outside(command: str) -> None:
@@ -25,7 +26,7 @@ def test_rights_inside_are_not_those_outside(command: str) -> None:
     assert len(values("listing", typed("ls -l /dev/ttyUSB0", ROW), "tty")) == 1
 
 
-@pytest.mark.parametrize("prompt", ["/ # ", "root@3f2b9c1e07aa:/app# "])
+@pytest.mark.parametrize("prompt", ["/ # ", "root@3f2b9c1e07aa:/app# ", "[📦 org.example.Atelier ~]$ "])
 def test_what_a_container_lacks_its_machine_may_have(prompt: str) -> None:
     """Names by ID are not passed on with a node."""
     text = f"{prompt}ls /dev/serial/by-id\n{NONE}"

@@ -107,3 +107,24 @@ def test_before_and_after_are_two_moments() -> None:
 def test_other_rows_are_no_holders(text: str) -> None:
     """A file of that name, an empty answer, numbers elsewhere."""
     assert said("holders", text) == []
+
+
+@pytest.mark.parametrize(
+    "command", ["sudo ls -l /proc/4242/fd | grep tty", "ls -l /proc/4242/fd/", "ls -la /proc/4242/fd"]
+)
+def test_descriptors_of_a_process(command: str) -> None:
+    """proc_pid_fd(5): the number is in the command, and a node that went says so."""
+    rows = (
+        "lrwx------ 1 mira mira 64 Nov 25 12:00 5 -> /dev/ttyUSB0 (deleted)\n"
+        "lrwx------ 1 mira mira 64 Nov 25 12:00 6 -> /dev/ttyACM1\n"
+        "lr-x------ 1 mira mira 64 Nov 25 12:00 7 -> /dev/null\n"
+    )
+    found = [(one["pid"], one["path"], one["deleted"]) for one in handles(typed(command, rows))]
+    assert found == [(4242, "/dev/ttyUSB0", True), (4242, "/dev/ttyACM1", False)]
+
+
+def test_links_of_another_folder_are_no_descriptors() -> None:
+    """Only a command that names a process has them."""
+    row = "lrwx------ 1 mira mira 64 Nov 25 12:00 5 -> /dev/ttyUSB0\n"
+    assert handles(row) == []
+    assert handles(typed("ls -l /proc/4242/fd", "") + typed("ls -l /run/reader", row)) == []

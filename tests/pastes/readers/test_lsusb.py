@@ -107,3 +107,34 @@ def test_a_row_is_found_in_any_frame(row: str) -> None:
 def test_a_row_that_was_cut_is_no_device(row: str) -> None:
     """Half of the IDs is no value."""
     assert said("lsusb", row) == []
+
+
+GUEST = (
+    "Bus 001 Device 002: ID 0627:0001 Adomax Technology Co., Ltd QEMU Tablet\n"
+    "Bus 001 Device 001: ID 1d6b:0001 Linux Foundation 1.1 root hub\n"
+)
+HOST = "Bus 001 Device 003: ID 1209:7a01 Lindenhof Mesh stick\nBus 001 Device 001: ID 1d6b:0002 Linux root hub\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"[hearth ~]$ lsusb\n{GUEST}root@gable:~# lsusb\n{HOST}",
+        f"mira@hearth:~$ lsusb\n{GUEST}mira@gable:~$ lsusb\n{HOST}",
+        f"On the host:\n$ lsusb\n{HOST}\nIn the guest:\n$ lsusb\n{GUEST}",
+        f"Auf dem Wirt:\n$ lsusb\n{HOST}\nIm Gast:\n$ lsusb\n{GUEST}",
+        f"mira@hearth:~$ lsusb\n{GUEST}mira@gable:~$ virsh list\n",
+    ],
+)
+def test_two_machines_have_no_whole_list(text: str) -> None:
+    """A VM's list says nothing of its host's buses, and neither counts as complete."""
+    assert values("lsusb", text, "whole") == []
+    elsewhere = {(one["vid"], "elsewhere" in one) for one in values("lsusb", text, "device") if one["vid"] != "1d6b"}
+    assert elsewhere <= {("0627", True), ("1209", False)}
+    assert ("0627", True) in elsewhere
+
+
+def test_one_machine_keeps_its_list() -> None:
+    """Whatever it is: nobody else speaks."""
+    assert values("lsusb", f"mira@hearth:~$ lsusb\n{GUEST}mira@hearth:~$ dmesg\n", "whole") == ["usb"]
+    assert not any("elsewhere" in one for one in values("lsusb", f"mira@hearth:~$ lsusb\n{GUEST}", "device"))

@@ -19,6 +19,10 @@ SETTINGS = [
     '"serialport": "/dev/ttyUSB0"',
     "export READER_TTY=/dev/ttyUSB0",
     "modbus.device.path = /dev/ttyUSB0",
+    "puerto = /dev/ttyUSB0",
+    "porta: /dev/ttyUSB0",
+    "порт=/dev/ttyUSB0",
+    "Anschluss = /dev/ttyUSB0",
     "ExecStart=/usr/bin/reader --port /dev/ttyUSB0 --baud 9600",
     "ExecStart=/usr/bin/reader -v -p /dev/ttyUSB0",
 ]

@@ -121,7 +121,7 @@ def test_a_fragment_of_libvirts_xml(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        HOSTDEV[:-12],
+        HOSTDEV[: HOSTDEV.index("  </source>")],
         "<hostdev",
         "<hostdev mode='subsystem'/>",
         "<hostdev>&x;</hostdev>",
@@ -171,3 +171,50 @@ def test_xml_in_a_command_is_none() -> None:
     """sed's expressions hold tags."""
     text = typed("virsh dumpxml hearth | sed -n '/<hostdev/,/hostdev>/p'", HOSTDEV)
     assert values("vms", text, "given")[0].hostdevs == [HostdevUsb(vid="1209", pid="7a01", startup="optional")]
+
+
+@pytest.mark.parametrize("rows", [5, 6])
+def test_a_fragment_whose_end_a_filter_left_out(rows: int) -> None:
+    """`grep -A4 '<hostdev'`: vendor and product are there, and the source is complete."""
+    dumped = HOSTDEV.replace("</hostdev>\n", "").splitlines(keepends=True)
+    text = typed(
+        "virsh dumpxml hearth | grep -A4 '<hostdev'", "".join([*dumped, "  <alias name='hostdev0'/>\n"][:rows])
+    )
+    (found,) = values("vms", text, "given")
+    assert [(one.vid, one.pid, one.bus) for one in found.hostdevs] == [("1209", "7a01", None)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        HOSTDEV.replace("  </source>\n</hostdev>\n", "<address bus='1' device='4'/>\n  </source>\n"),
+        "<hostdev mode='subsystem' type='pci'>\n<source>\n</source>\n",
+    ],
+)
+def test_a_fragment_that_lacks_more_is_none(text: str) -> None:
+    """What was cut off might lack what matters, and libvirt adds numbers of its own."""
+    assert values("vms", text, "given") == []
+
+
+SAYS = "qemu-system-x86_64: Warning: speed mismatch trying to attach usb device\n"
+
+
+def test_the_option_that_a_person_names_as_theirs() -> None:
+    """Beside words of QEMU's that name no device."""
+    told = "It is started with `-usb -device usb-host,vendorid=0x1209,productid=0x7a01`:\n"
+    (found,) = values("vms", told + SAYS, "given")
+    assert found.arguments == [BY_IDS]
+    assert values("vms", told, "given") == []
+
+
+@pytest.mark.parametrize(
+    "prose",
+    [
+        "You should use -device usb-host,vendorid=0x1209,productid=0x7a01 then\n",
+        "is it -device usb-host,vendorid=0x1209,productid=0x7a01 ?\n",
+        "one -device usb-host,hostbus=1,hostaddr=2 and one -device usb-host,hostbus=1,hostaddr=3\n",
+    ],
+)
+def test_advice_and_several_options_are_no_configuration(prose: str) -> None:
+    """Which one is the person's is not told."""
+    assert values("vms", prose + SAYS, "given") == []
