@@ -48,8 +48,8 @@ def main() -> int:
         print(f"{len(chosen)} scenarios")
         return 0
     if options.rejudge:
-        outcomes, minutes = rejudged.outcomes(cache_dir(), chosen)
-        text = figures.summary(outcomes, {s["name"]: s for s in chosen}, minutes)
+        outcomes = rejudged.outcomes(cache_dir(), chosen)
+        text = figures.summary(outcomes, {s["name"]: s for s in chosen}, None)
         print(text)
         if len(outcomes) == len(scenarios) and not options.no_readme:
             figures.write_readme(text)

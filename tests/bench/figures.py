@@ -25,8 +25,8 @@ def line(out: Outcome) -> str:
     return text
 
 
-def summary(outcomes: list[Outcome], scenarios: dict[str, dict[str, Any]], minutes: float) -> str:
-    """The figures of a whole run, as Markdown."""
+def summary(outcomes: list[Outcome], scenarios: dict[str, dict[str, Any]], minutes: float | None) -> str:
+    """The figures of a whole run, as Markdown.  Without `minutes` it was judged anew and not played."""
     faults = [o for o in outcomes if scenarios[o.name]["expect"]["state"] in ("broken", "weak")]
     healthy = [o for o in outcomes if o not in faults]
     remedies = [o for o in outcomes if "remedy" in scenarios[o.name]]
@@ -55,7 +55,7 @@ def summary(outcomes: list[Outcome], scenarios: dict[str, dict[str, Any]], minut
         ("without root: something wrong", str(persons["wrong"] + persons["failed"])),
         ("played twice, since the first try failed", _names([o.name for o in outcomes if o.tries > 1])),
         ("time per scenario", f"median {statistics.median(seconds):.0f} s, longest {seconds[-1]:.0f} s"),
-        ("time of the whole run", f"{minutes:.0f} min"),
+        *([("time of the whole run", f"{minutes:.0f} min")] if minutes is not None else []),
     ]
     text = "| figure | value |\n|---|---|\n"
     text += "".join(f"| {name} | {value} |\n" for name, value in rows)

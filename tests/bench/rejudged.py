@@ -18,8 +18,8 @@ from tests.bench.compare import Outcome, outcome
 from tests.bench.judging import judge
 
 
-def outcomes(cache: Path, chosen: Sequence[dict[str, Any]]) -> tuple[list[Outcome], float]:
-    """The outcome of each scenario that was played, of its last try, and how many minutes the run took."""
+def outcomes(cache: Path, chosen: Sequence[dict[str, Any]]) -> list[Outcome]:
+    """The outcome of each scenario that was played, of its last try."""
     played: dict[str, list[Path]] = {}
     # A second try is in a folder of its own, which sorts behind the others.
     for path in sorted(cache.glob("last-*/results/*.json")):
@@ -29,9 +29,7 @@ def outcomes(cache: Path, chosen: Sequence[dict[str, Any]]) -> tuple[list[Outcom
         found = list(pool.map(lambda one: _outcome(one, played[one["name"]]), named))
     for out in found:
         print(figures.line(out), flush=True)
-    begun = [path.stat().st_mtime for path in cache.glob("last-*/plan.json")]
-    ended = [path.stat().st_mtime for paths in played.values() for path in paths]
-    return found, (max(ended) - min(begun)) / 60 if begun and ended else 0.0
+    return found
 
 
 def _outcome(scenario: dict[str, Any], paths: Sequence[Path]) -> Outcome:
