@@ -8,7 +8,7 @@ from .readme_output import README, ROOT, renewed
 
 
 def test_output_is_current() -> None:
-    """Output in the README is that of shipped evidence, of a paste and of the invented house (`make readme` renews it)."""
+    """Output in the README is that of shipped evidence, a paste and the invented house (`make readme` renews it)."""
     text = README.read_text()
     assert renewed(text) == text
 

@@ -54,9 +54,9 @@ def _sandbox(context: Context, shown: set[str]) -> str | None:
     services = context.evidence.services if known(context.evidence.services) else []
     for service in services:
         tty = service.tty if isinstance(service.tty, str) else None
-        if service.kind == "sandboxed" and isinstance(service.policy, str):
-            if tty is None or f"/dev/{tty}" in shown:
-                return service.policy
+        here = tty is None or f"/dev/{tty}" in shown
+        if service.kind == "sandboxed" and isinstance(service.policy, str) and here:
+            return service.policy
     return None
 
 

@@ -45,17 +45,19 @@ def case(data: bytes, name: str) -> Case:
     from radiocheck.evidence.store import Unreadable, load
 
     try:
-        if is_capture(data) or is_json(data):
+        if is_capture(data):
             return Case(Posted(evidence=load(data, name)), name)
-        if not data.strip():
-            raise Unusable(f"{name}: is empty; name a capture, or a text that somebody pasted")
-        if is_binary(data):
-            raise Unusable(f"{name}: is no text; name a capture, or a text that somebody pasted")
         text = block.text_of(data)
         if block.holds_block(text):
             return Case(unpacked(text, name), name)
+        if is_json(data):  # meant as a capture; it says what it is instead
+            return Case(Posted(evidence=load(data, name)), name)
     except Unreadable as error:
         raise Unusable(str(error)) from None
+    if not data.strip():
+        raise Unusable(f"{name}: is empty; name a capture, or a text that somebody pasted")
+    if is_binary(data):
+        raise Unusable(f"{name}: is no text; name a capture, or a text that somebody pasted")
     from radiocheck.pastes.merge import read
 
     try:

@@ -98,7 +98,25 @@ def test_no_part_flips_a_rule(name: str, field: str) -> None:
     assert flips(HOUSES[name], field) == {}
 
 
-@pytest.mark.parametrize("file", FIXTURES, ids=lambda file: file.parent.name)
+# Where a part of a list, as only a paste has it, changes a rule's answer today.
+FLIPS = {
+    "address-stale-libvirt": "without its listing a pinned line is not tied to the adapter, and `vm-off` is clear",
+    "address-stale-with-ids": "without its listing a pinned line is not tied to the adapter, and `vm-off` is clear",
+    "name-shared-cloned-serial": "of two devices with one serial number the listed one is taken for the name's owner",
+}
+
+
+@pytest.mark.parametrize(
+    "file",
+    [
+        pytest.param(
+            file,
+            id=file.parent.name,
+            marks=[pytest.mark.xfail(strict=True, reason=FLIPS[file.parent.name])] if file.parent.name in FLIPS else [],
+        )
+        for file in FIXTURES
+    ],
+)
 def test_no_part_flips_a_captured_machine(file: Path) -> None:
     """The same on machines with real faults."""
     evidence = load_evidence(file.read_bytes(), str(file))

@@ -77,7 +77,7 @@ def test_a_file_that_cannot_be_the_vms(host: str, guest: str, word: str, files: 
         (b'{"radiocheck_evidence": 99}', "newer radiocheck"),
         (b'{"radiocheck_evidence": 0}', "older radiocheck"),
         (b'{"radiocheck_report": 1}', "is a report"),
-        (b"\x1b[31mhello", "not JSON"),
+        (b"\x1b[31mhello", "no capture"),
     ],
 )
 @pytest.mark.parametrize("command", ["judge", "check"])

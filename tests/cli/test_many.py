@@ -117,12 +117,14 @@ def test_too_large_is_not_read(folder: Path) -> None:
 
 
 def test_binary_and_prose_are_told_apart(folder: Path) -> None:
-    """What holds nothing that was recognised is no verdict: unseen, counted and named."""
+    """Prose that tells nothing is unseen, counted and named; what is no text cannot be read."""
     (folder / "picture").write_bytes(bytes(range(256)) * 40)
+    (folder / "letter").write_text("The lamp in the hall is dark.\n")
     done = run(folder)
-    assert f"Nothing was recognised in:\n  {folder / 'picture'}\n" in done.stdout
-    found = next(one for one in lines(folder) if one["case"] == str(folder / "picture"))
-    assert found["verdict"]["state"] == "unseen"
+    assert f"Nothing was recognised in:\n  {folder / 'letter'}\n" in done.stdout
+    found = {one["case"]: one for one in lines(folder)}
+    assert found[str(folder / "letter")]["verdict"]["state"] == "unseen"
+    assert "is no text" in found[str(folder / "picture")]["error"]
 
 
 def test_raw_pastes_are_cases(folder: Path) -> None:
