@@ -22,7 +22,7 @@ demo: $(VENV)/ready ## judge shipped evidence with a break in it, then check thi
 	  echo; echo "exit status $$status (0 sound, 1 weak, 3 broken, 4 not enough evidence)"; test $$status -ne 2
 
 test: $(VENV)/ready ## the tests that need no virtual machine
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(VENV)/ready
 	$(BIN)/ruff check .

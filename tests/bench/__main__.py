@@ -25,13 +25,14 @@ from typing import Any
 
 from tests.bench import figures, inner_state, judging, machine, rejudged, scenario, wheels
 from tests.bench.compare import Outcome, outcome
-from tests.bench.image import Image, cache_dir, ensure_image
+from tests.bench.image import Image, NoImage, cache_dir, ensure_image
 
+NOT_HERE = 75  # EX_TEMPFAIL of sysexits.h: nothing was played
 GUEST = Path(__file__).resolve().parent / "guest"
 
 
 def main() -> int:
-    """Run the command line; the status is 1 when a scenario is not as expected."""
+    """Run the command line; the status is 1 when a scenario is not as expected, 75 when there is no machine."""
     options = _options()
     try:
         scenarios = scenario.load_all()
@@ -54,6 +55,11 @@ def main() -> int:
         if len(outcomes) == len(scenarios) and not options.no_readme:
             figures.write_readme(text)
         return 1 if any(not out.passed for out in outcomes) else 0
+    try:
+        ensure_image()  # to make it takes minutes that are not those of the scenarios
+    except NoImage as error:
+        print(error, file=sys.stderr)
+        return NOT_HERE
     started = time.monotonic()
     until = started + 60 * options.minutes
     chosen = interleaved(chosen)

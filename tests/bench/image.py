@@ -26,6 +26,10 @@ KEPT = ("disk.img", "vmlinuz", "initrd.img", "inner.cpio", "qemu")
 LAYOUT = "2"
 
 
+class NoImage(Exception):
+    """The machine's image cannot be made here: a package or the way to Debian's archive is missing."""
+
+
 @dataclass(frozen=True)
 class Image:
     """The three files that QEMU boots, and what the VM inside is made from."""
@@ -110,7 +114,10 @@ def _bootstrap(work: Path) -> None:
 
 def _apt_options() -> str:
     """Take over how this machine reaches its package archive (proxies, certificates)."""
-    dump = subprocess.run(["apt-config", "dump", '--format=%F "%v";%n'], capture_output=True, text=True, check=True)
+    try:
+        dump = subprocess.run(["apt-config", "dump", '--format=%F "%v";%n'], capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError) as error:
+        raise NoImage(f"bench: apt-config does not tell the way to packages ({error}); nothing can be played") from None
     wanted = ("Acquire::http", "Acquire::https", "Acquire::Retries", "Acquire::Check-Valid-Until")
     return "\n".join(line for line in dump.stdout.splitlines() if line.startswith(wanted)) + "\n"
 
@@ -149,8 +156,11 @@ def _make_disk(work: Path) -> None:
 
 
 def _run(command: list[str], log: Path) -> None:
-    with log.open("wb") as out:
-        code = subprocess.run(command, stdout=out, stderr=subprocess.STDOUT, check=False).returncode
+    try:
+        with log.open("wb") as out:
+            code = subprocess.run(command, stdout=out, stderr=subprocess.STDOUT, check=False).returncode
+    except FileNotFoundError:
+        raise NoImage(f"bench: {command[0]} is not installed, so there is no machine to play on") from None
     if code:
         tail = log.read_text(encoding="utf-8", errors="replace")[-3000:]
-        raise SystemExit(f"bench: {command[0]} failed ({code}):\n{tail}")
+        raise NoImage(f"bench: {command[0]} failed ({code}), so there is no machine to play on:\n{tail}")
