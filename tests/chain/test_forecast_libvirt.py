@@ -71,6 +71,9 @@ def described(device: UsbDevice) -> str:
     return "\n".join([*lines, *(f"A: {name}={value}\\n" for name, value in numbers.items())]) + "\n\n"
 
 
+TRIES = 3
+
+
 def refusal(xml: str, devices: list[UsbDevice], folder: Path) -> str | None:
     """What libvirt says when it does not choose a device; None when it went on with the start."""
     (folder / "hearth.xml").write_text(xml)
@@ -104,7 +107,14 @@ def forecast(xml: str, devices: list[UsbDevice]) -> Forecast:
 def test_a_start(name: str, tmp_path: Path) -> None:
     """`refused` is where libvirt refuses, and nowhere else."""
     source, devices = SOURCES[name]
-    said, told = refusal(domain(source), devices, tmp_path), forecast(domain(source), devices)
+    told = forecast(domain(source), devices)
+    # On a busy machine libvirt can give up for another reason before it looks for the device.
+    for number in range(TRIES):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        said = refusal(domain(source), devices, folder)
+        if said is not None or told.at_vm_restart != "refused":
+            break
     assert (told.at_vm_restart == "refused") == (said is not None), (told, said)
     if said is not None and said.startswith("Multiple"):
         assert "Multiple USB devices" in told.at_vm_restart_why
