@@ -66,6 +66,9 @@ def main() -> int:
     outcomes = play(chosen, options.dump, options.machines, until)
     left = [out.name for out in outcomes if out.left]
     outcomes = [out for out in outcomes if not out.left]
+    if not outcomes:
+        print(f"bench: no scenario began within {options.minutes:g} minutes", file=sys.stderr)
+        return NOT_HERE
     failed = [one for one in chosen for out in outcomes if out.name == one["name"] and not out.passed]
     if failed and not options.once:
         print(f"bench: {len(failed)} once more, on machines of their own", flush=True)
