@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from tests.bench.guest.inner import connected
 from tests.bench.image import Image
 from tests.bench.inner_root import Archive
 
@@ -56,7 +57,7 @@ def save(image: Image, site: Path, folder: Path) -> None:
             out.write(image.inner.read_bytes())
             _write_tool(Archive(out), site)
         with _booted(image, work) as control:
-            with _connected(work / "agent") as agent:
+            with connected(work / "agent", PATIENCE) as agent:
                 # The VM's program says that all is up.
                 if not agent.recv(100):
                     raise OSError("it ended")
@@ -99,7 +100,7 @@ def _booted(image: Image, work: Path) -> Iterator[socket.socket]:
     with (work / "qemu.log").open("wb") as log:
         process = subprocess.Popen(command, cwd=work, env=env, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
     try:
-        with _connected(work / "control") as control:
+        with connected(work / "control", PATIENCE) as control:
             yield control
     except OSError as error:
         logs = "".join((work / name).read_text(errors="replace") for name in ("qemu.log", "console.log"))
@@ -107,22 +108,6 @@ def _booted(image: Image, work: Path) -> Iterator[socket.socket]:
     finally:
         process.kill()
         process.wait()
-
-
-def _connected(path: Path) -> socket.socket:
-    end = time.monotonic() + 30
-    while True:
-        found = socket.socket(socket.AF_UNIX)
-        found.settimeout(PATIENCE)
-        try:
-            found.connect(str(path))
-        except OSError:
-            found.close()
-            if time.monotonic() > end:
-                raise
-            time.sleep(0.1)
-        else:
-            return found
 
 
 def _migrate(control: socket.socket, state: Path) -> None:

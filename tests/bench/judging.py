@@ -60,6 +60,16 @@ def guest_of(evidence: Path) -> Path | None:
     return path if path.exists() else None
 
 
+def tries(cache: Path, name: str) -> list[Path]:
+    """The results of a scenario in the last run, the last try last: second ones are in folders that sort behind."""
+    return sorted(cache.glob(f"last-*/results/{name}.json"))
+
+
+def saved(result: Path, mark: str = "") -> Path:
+    """The evidence beside a scenario's result; `mark`: `.person` or `.remedied`."""
+    return result.parents[1] / "evidence" / f"{result.stem}{mark}.json"
+
+
 def judge(evidence: Path) -> dict[str, Any]:
     """Let radiocheck judge saved evidence, and keep its report beside it."""
     done = _radiocheck(*_question(evidence), "--format", "json")

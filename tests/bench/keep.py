@@ -18,7 +18,7 @@ from radiocheck.chain.rules import load as load_rules
 from radiocheck.chain.rules import shipped
 from radiocheck.evidence.store import load
 from tests.bench.image import cache_dir
-from tests.bench.judging import guest_of
+from tests.bench.judging import guest_of, saved, tries
 from tests.bench.scenario import load_all
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -45,14 +45,14 @@ def main(names: list[str]) -> int:
         name = scenario["name"]
         if names and name not in names:
             continue
-        files = sorted(cache_dir().glob(f"last-*/evidence/{name}.json"))
-        played = files[-1].parents[1] / "results" / files[-1].name if files else None
-        if played is None or not played.exists():
+        played = tries(cache_dir(), name)
+        evidence = saved(played[-1]) if played else None
+        if evidence is None or not evidence.exists():
             continue
-        data = files[-1].read_bytes()
-        result = json.loads(played.read_text())
+        data = evidence.read_bytes()
+        result = json.loads(played[-1].read_text())
         happened = result["setup"]["code"] == 0 and all(line["code"] == 0 for line in result["look"])
-        guest = guest_of(files[-1])
+        guest = guest_of(evidence)
         report = judge(load(data, name), rules, guest=load(guest.read_bytes(), name) if guest else None)
         verdict = report.verdict
         found = {

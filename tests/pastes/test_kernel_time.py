@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import gettext
-import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
 
 from radiocheck.pastes.kernel_time import short, since, stamp
+from tests.pastes.languages import LOCALES
 
 DAY = 86_400.0
 NOON = 329 * DAY + 12 * 3600  # 25 November of a leap year
@@ -69,24 +69,7 @@ def test_minutes_of_dmesg_for_people() -> None:
     assert since("[ 1.0]") is None
 
 
-LOCALES = (
-    "de_DE fr_FR es_ES it_IT pl_PL pt_BR nl_NL cs_CZ sv_SE da_DK nb_NO hu_HU tr_TR fi_FI ru_RU uk_UA ja_JP ko_KR zh_CN"
-)
-
-
-@pytest.fixture(scope="module")
-def locales(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The locales, made from Debian's `locales`."""
-    if shutil.which("localedef") is None or not Path("/usr/share/i18n/locales/de_DE").exists():
-        pytest.skip("localedef or its sources are absent (Debian package locales)")
-    folder = tmp_path_factory.mktemp("locales")
-    for name in LOCALES.split():
-        argv = ["localedef", "--no-archive", "-i", name, "-f", "UTF-8", str(folder / f"{name}.UTF-8")]
-        subprocess.run(argv, capture_output=True, check=False, timeout=60)
-    return folder
-
-
-@pytest.mark.parametrize("name", LOCALES.split())
+@pytest.mark.parametrize("name", LOCALES)
 def test_months_of_all_languages(locales: Path, name: str) -> None:
     """`date +%b` of every month, where journalctl and syslog put it: the same day of the year as in English."""
     env = {"LC_ALL": f"{name}.UTF-8", "LOCPATH": str(locales)}

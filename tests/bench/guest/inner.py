@@ -19,15 +19,16 @@ STATE = Path("/bench/inner.state")
 PATIENCE = 400
 
 
-def connected(path: Path) -> socket.socket:
-    """Connect to a socket that QEMU is about to open."""
+def connected(path: Path, patience: float = PATIENCE) -> socket.socket:
+    """Connect to a socket that QEMU is about to open; `patience`: seconds for what is then asked."""
     end = time.monotonic() + 60
     while True:
         found = socket.socket(socket.AF_UNIX)
-        found.settimeout(PATIENCE)
+        found.settimeout(patience)
         try:
             found.connect(str(path))
         except OSError:
+            found.close()
             if time.monotonic() > end:
                 raise
             time.sleep(0.2)

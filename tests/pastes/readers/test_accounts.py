@@ -11,8 +11,9 @@ from typing import Any
 
 import pytest
 
+from tests.pastes.languages import LOCALES
+
 from .said import typed, values
-from .test_listing import LOCALES, locales  # noqa: F401  # a fixture
 
 ID = "uid=1000(mira) gid=1000(mira) groups=1000(mira),20(dialout),27(sudo)"
 MIRA = {
@@ -37,8 +38,8 @@ def test_the_program_prints_whose_it_is() -> None:
     assert found["group_ids"][grp.getgrgid(os.getgid()).gr_name] == os.getgid()
 
 
-@pytest.mark.parametrize("name", LOCALES.split())
-def test_any_language(locales: Path, name: str) -> None:  # noqa: F811  # the fixture
+@pytest.mark.parametrize("name", LOCALES)
+def test_any_language(locales: Path, name: str) -> None:
     """The word for groups is translated, in Dutch the others, too."""
     env = {"LC_ALL": f"{name}.UTF-8", "LOCPATH": str(locales)}
     ran = subprocess.run(["id", "daemon"], env=env, capture_output=True, text=True, check=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from radiocheck.evidence.serial import Link, Node
+from tests.pastes.languages import LOCALES
 
 from .said import said, typed, values
 
@@ -97,25 +98,7 @@ def test_busybox_prints_the_same(folder: Path) -> None:
     assert values("listing", typed("ls -l /dev/", text), "tty")[0]["node"].mode == 0o660
 
 
-LOCALES = (
-    "de_DE fr_FR es_ES it_IT pl_PL pt_BR pt_PT nl_NL cs_CZ sv_SE da_DK nb_NO hu_HU tr_TR fi_FI ru_RU uk_UA ja_JP ko_KR"
-    " zh_CN"
-)
-
-
-@pytest.fixture(scope="module")
-def locales(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The locales, made from Debian's `locales`."""
-    if shutil.which("localedef") is None or not Path("/usr/share/i18n/locales/de_DE").exists():
-        pytest.skip("localedef or its sources are absent (Debian package locales)")
-    where = tmp_path_factory.mktemp("locales")
-    for name in LOCALES.split():
-        argv = ["localedef", "--no-archive", "-i", name, "-f", "UTF-8", str(where / f"{name}.UTF-8")]
-        subprocess.run(argv, capture_output=True, check=False, timeout=60)
-    return where
-
-
-@pytest.mark.parametrize("name", LOCALES.split())
+@pytest.mark.parametrize("name", LOCALES)
 def test_any_language(folder: Path, locales: Path, name: str) -> None:
     """Months and the word for the total differ."""
     env = {"LC_ALL": f"{name}.UTF-8", "LOCPATH": str(locales)}
@@ -123,7 +106,7 @@ def test_any_language(folder: Path, locales: Path, name: str) -> None:
     assert values("listing", text, "link") == [Link(path=BY_ID, target="ttyUSB0")]
 
 
-@pytest.mark.parametrize("name", LOCALES.split())
+@pytest.mark.parametrize("name", LOCALES)
 def test_no_names_at_all_in_any_language(locales: Path, name: str) -> None:
     """`ls: cannot access`: udev makes the folder with the first name, and takes it away with the last."""
     env = {**os.environ, "LC_ALL": f"{name}.UTF-8", "LOCPATH": str(locales)}
