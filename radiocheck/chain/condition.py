@@ -70,6 +70,12 @@ class Scope(dict[str, Any]):
         """Names of the facts that are counts of which more may be there."""
         return bounded(self)
 
+    def of(self, name: str, element: Any) -> Scope:
+        """These facts with one element of their lists by a name; it holds no count that is not in the list."""
+        inner = Scope({**self, name: element})
+        inner.__dict__["bounded"] = self.bounded
+        return inner
+
     @cached_property
     def within(self) -> dict[str, list[Scope]]:
         """The scopes of list elements, by the list's path: many rules ask of the same elements."""

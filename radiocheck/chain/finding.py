@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from radiocheck.evidence.record import Gap
@@ -27,6 +29,9 @@ REASONS = {
     "not-here": "it is not to be had here",
     "malformed": "it could not be understood",
 }
+
+
+_PART = re.compile(r"[\[.]")  # what begins a part of a field
 
 
 def decide(rule: Rule, facts: Facts, strict: bool = False) -> tuple[Result, Facts]:
@@ -82,11 +87,26 @@ def lacking(paths: Sequence[str], facts: Facts, each: str | None, gaps: Sequence
     return explain(list(wanted), gaps)
 
 
+class Gaps(list[Gap]):
+    """Gaps that every unknown rule asks about, found by field.  Not to be changed."""
+
+    @cached_property
+    def by_field(self) -> dict[str, list[Gap]]:
+        """The gaps of each field, with those of its parts (`usb[1-2].serial` is a gap of `usb`)."""
+        found: dict[str, list[Gap]] = {}
+        for gap in self:
+            heads = [gap.what[: part.start()] for part in _PART.finditer(gap.what)]
+            for field in dict.fromkeys([*heads, gap.what]):
+                found.setdefault(field, []).append(gap)
+        return found
+
+
 def explain(fields: Sequence[str], gaps: Sequence[Gap]) -> list[Missing]:
     """Why those fields of the evidence are absent, by the gaps; without a gap: not in this evidence."""
+    by_field = (gaps if isinstance(gaps, Gaps) else Gaps(gaps)).by_field
     found: dict[tuple[str, str], Missing] = {}
     for field in fields:
-        mine = [gap for gap in gaps if gap.what == field or gap.what.startswith((f"{field}[", f"{field}."))]
+        mine = by_field.get(field, [])
         for gap in mine:
             reason = REASONS.get(gap.why, gap.why)
             why = f"{reason}: {gap.detail}" if gap.detail else reason
@@ -100,15 +120,15 @@ def _scopes(rule: Rule, facts: Facts) -> Iterator[Any]:
     if rule.each is None:
         yield facts
         return
-    known_scopes = facts.within if isinstance(facts, Scope) else {}
-    if rule.each not in known_scopes:
-        elements = look_up(facts, rule.each)
+    scope = facts if isinstance(facts, Scope) else Scope(facts)
+    if rule.each not in scope.within:
+        elements = look_up(scope, rule.each)
         if elements is ABSENT:
             yield ABSENT
             return
         name = ELEMENTS[rule.each][0]
-        known_scopes[rule.each] = [Scope({**facts, name: element}) for element in elements]
-    yield from known_scopes[rule.each]
+        scope.within[rule.each] = [scope.of(name, element) for element in elements]
+    yield from scope.within[rule.each]
 
 
 def _applies(cure: Cure, facts: Facts) -> bool:

@@ -18,7 +18,7 @@ from .build import view
 from .condition import Scope
 from .context import Context, context
 from .facts_guest import gaps
-from .finding import explain
+from .finding import Gaps, explain
 from .forecast import forecasts
 from .inside import inside
 from .mentioned import is_paste
@@ -104,7 +104,7 @@ def _rank(one: Chain) -> tuple[int, bool, str, str]:
 def _chain(indexed: Context, subject: Subject, rules: RuleSet) -> Chain:
     facts = Scope(plain(view(indexed, subject)))
     side = indexed.pair.side(subject) if indexed.pair is not None and "state" in facts["guest"] else None
-    lacks = [*indexed.evidence.gaps, *gaps(indexed, subject), *facts_air.gaps(indexed)]
+    lacks = Gaps([*indexed.evidence.gaps, *gaps(indexed, subject), *facts_air.gaps(indexed)])
     judged = chain(facts, subject, rules, lacks, side)
     return replace(judged, forecast=forecasts(indexed, subject))
 

@@ -11,7 +11,7 @@ import functools
 import operator
 import types
 import typing
-from typing import Any, Union
+from typing import Annotated, Any, Union
 
 from msgspec import Struct, UnsetType
 
@@ -22,27 +22,32 @@ SCALARS = {str: "string", int: "int64", bool: "bool"}
 WRAPPERS = {str: "StringValue", int: "Int64Value", bool: "BoolValue"}
 
 
-@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
+@functools.cache  # reading them costs a millisecond, and every unknown rule asks
+def _hints(record: type[Struct]) -> dict[str, Any]:
+    return typing.get_type_hints(record, include_extras=True)
+
+
+@functools.cache
 def field_types(record: type[Struct]) -> dict[str, Any]:
     """Field name → type without `Annotated` and without the absent state."""
     found: dict[str, Any] = {}
-    for name, hint in typing.get_type_hints(record).items():
-        options = [option for option in _options(hint) if option is not UnsetType]
+    for name, hint in _hints(record).items():
+        plain = hint.__origin__ if typing.get_origin(hint) is Annotated else hint
+        options = [option for option in _options(plain) if option is not UnsetType]
         found[name] = functools.reduce(operator.or_, options)
     return found
 
 
-@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
+@functools.cache
 def field_needs(record: type[Struct], name: str) -> tuple[str, ...]:
     """The evidence fields that a fact is made of."""
-    hint = typing.get_type_hints(record, include_extras=True)[name]
-    for mark in getattr(hint, "__metadata__", ()):
+    for mark in getattr(_hints(record)[name], "__metadata__", ()):
         if "needs" in (mark.extra or {}):
             return tuple(mark.extra["needs"])
     return ()
 
 
-@functools.cache  # reading type hints costs a millisecond, and every unknown rule asks
+@functools.cache
 def record_at(path: str, each: str | None = None) -> tuple[type[Struct], str] | None:
     """The record and field that a dotted path ends in; None when there is no such path."""
     parts = path.split(".")

@@ -39,14 +39,15 @@ class Answer(Struct, frozen=True):
 
 def case(data: bytes, name: str) -> Case:
     """What some bytes hold.  Raises `Unusable` with one sentence."""
-    from radiocheck.evidence import block
     from radiocheck.evidence.posted import Posted
-    from radiocheck.evidence.posted import read as unpacked
     from radiocheck.evidence.store import Unreadable, load
 
     try:
         if is_capture(data):
             return Case(Posted(evidence=load(data, name)), name)
+        from radiocheck.evidence import block
+        from radiocheck.evidence.posted import read as unpacked
+
         text = block.text_of(data)
         if block.holds_block(text):
             return Case(unpacked(text, name), name)

@@ -15,7 +15,6 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
-from . import block
 from .columns import NotColumns, packed, unpacked
 from .record import Evidence
 from .store import Unreadable, load
@@ -36,6 +35,8 @@ class Posted(Struct, frozen=True, kw_only=True):
 
 def write(posted: Posted) -> str:
     """The block.  Raises `ValueError` with a sentence when the evidence is too large for one."""
+    from . import block  # who only judges a capture needs neither this nor what it imports
+
     tree = {key: value for key, value in msgspec.to_builtins(posted).items() if value not in (None, False)}
     data = msgspec.json.encode(packed(tree))
     if len(data) > LIMIT:
@@ -46,6 +47,8 @@ def write(posted: Posted) -> str:
 
 def read(text: str, name: str) -> Posted:
     """What is in the block of a text.  Raises `Unreadable` with one sentence."""
+    from . import block
+
     data = _inflated(block.read(text, name), name)
     try:
         tree = unpacked(msgspec.json.decode(data))
