@@ -16,8 +16,8 @@ from .piece import Piece
 QEMU_VENDOR = "0627"  # its tablet, keyboard and mouse (hw/usb/dev-hid.c)
 _OF_VMS = frozenset({"qemu", "domain", "given", "vm_message"})
 _WORDS = re.compile(
-    r"\b(?:qemu|kvm|libvirtd?|virsh|vfio|virtio|hypervisor|vms?|guest|hostdev|usbredir|xen|vhci|iommu|virtualbox"
-    r"|pass(?:ed|ing)?[ -]?through|virtual machines?|virtuali[sz]\w{1,9}|vmware)\b",
+    r"\b(?:qemu|kvm|libvirtd?|virsh|vfio|virtio|hypervisor|vms?|guest|hostdev|usbredir|xen|vhci|iommu"
+    r"|pass(?:ed|ing)?[ -]?through|virtual machines?|virtuali[sz]\w{1,9})\b",
     re.IGNORECASE,
 )
 _VM = r"(?:guests?(?: os| system)?|vms?|virtual machines?|gast(?:system)?)"

@@ -16,7 +16,7 @@ USB_NODE = re.compile(r"/dev/bus/usb/(\d{1,3})/(\d{1,3})")
 # Documentation/admin-guide/devices.txt; include/linux/usb.h, USB_DEVICE_MAJOR
 _MAJORS = {"ttyUSB": 188, "ttyACM": 166}
 _USBFS = 189
-_HYPERVISOR = re.compile(r"qemu|kvm$|kvm-|vbox|vmware|Virtualization")
+_HYPERVISOR = re.compile(r"qemu|kvm$|kvm-|Virtualization")
 # An answer of the kernel that only a node that is there can give.
 _ANSWERS = frozenset({"denied", "not-permitted", "busy", "io-error", "no-answer"})
 NOBODY = "the person"  # whose name was not seen

@@ -10,14 +10,15 @@ from radiocheck.pastes.piece import Piece
 
 TITLE = "systemd-detect-virt, lscpu, hostnamectl, and the kernel's word at boot"
 
-# systemd-detect-virt(1); `none` is printed on a machine of its own, container managers are left out
-_KINDS = "kvm|qemu|amazon|bochs|xen|uml|vmware|oracle|microsoft|zvm|parallels|bhyve|qnx|acrn|powervm|apple|vm-other"
-_DETECTED = re.compile(rf"^\s*(?:{_KINDS})\s*$")
+# systemd-detect-virt(1) prints one word: `none` on a machine of its own, or the manager of a container
+_CONTAINERS = "openvz|lxc(?:-libvirt)?|systemd-nspawn|docker|podman|rkt|wsl|proot|pouch|container-other"
+_MANAGER = rf"(?!(?:none|{_CONTAINERS})\s*$)[a-z][a-z-]{{1,19}}"
+_DETECTED = re.compile(rf"^\s*{_MANAGER}\s*$")
 _SAID = re.compile(
-    r"^\s*Hypervisor vendor:\s{1,40}(?P<vendor>KVM|QEMU|Xen|VMware|Microsoft)\b"  # util-linux, sys-utils/lscpu.c
-    r"|^\s*Virtualization: (?P<manager>kvm|qemu|xen|vmware|oracle|microsoft)\s*$"  # systemd, src/hostname/hostnamectl.c
+    r"^\s*Hypervisor vendor:\s{1,40}(?P<vendor>[A-Z]\w{1,19})\b"  # util-linux, sys-utils/lscpu.c
+    rf"|^\s*Virtualization: (?P<manager>{_MANAGER})\s*$"  # systemd, src/hostname/hostnamectl.c
     # arch/x86/kernel/cpu/hypervisor.c
-    r"|\bHypervisor detected: (?P<kernel>KVM|Xen PV|Xen HVM|VMware|Microsoft Hyper-V)\b"
+    r"|\bHypervisor detected: (?P<kernel>[A-Z]\w{1,19})\b"
     r"|\bDMI: (?P<board>QEMU|Bochs) "  # drivers/firmware/dmi_scan.c
 )
 
