@@ -26,11 +26,8 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     evidence = context.evidence
     if not is_paste(evidence):
         return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, **_UNSAID}
-    messages = (
-        [one for one in evidence.app_messages or [] if _is_about(one, context, device)]
-        if known(evidence.app_messages)
-        else []
-    )
+    told = evidence.app_messages if known(evidence.app_messages) else []
+    messages = [one for one in told if _is_about(one, context, device)]
     # What is listed now is no name of before: it came back, or the program is in a sandbox without it.
     shown = {f"/dev/{name}" for name in device_ttys(device)} if device is not None else set()
     facts: dict[str, Any] = {

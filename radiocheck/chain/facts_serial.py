@@ -90,7 +90,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
     )
 
 
-def _not_found(context: Context, interfaces: Sequence[UsbInterface]) -> str | UnsetType | None:
+def _not_found(context: Context, interfaces: Sequence[UsbInterface]) -> str | None:
     """The serial module that a program looked for in vain, as long as no serial driver is seen at work."""
     if not is_paste(context.evidence):
         return None

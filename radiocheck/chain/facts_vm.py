@@ -20,6 +20,7 @@ from .forecast import expectations
 from .held import usb_minor
 from .item import Item
 from .items_qemu import vm_name
+from .mentioned import on_its_own
 from .start_error import start_error
 from .start_order import start_order
 from .subjects import Subject
@@ -59,7 +60,7 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     """Who holds it at this moment, over all VMs."""
     facts: dict[str, Any] = {}
     device = subject.device
-    if {"native", "guest"} & set(context.evidence.taken.assumes):
+    if on_its_own(context.evidence):
         return HandoverFacts(hypervisors=0, stranger=None, assigned=0, running=0)
     if not subject.partial:
         vms = {item.vm for item in subject.items}

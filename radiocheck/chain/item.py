@@ -37,6 +37,7 @@ class Item(Struct, frozen=True):
     managed: bool | UnsetType = UNSET  # of a controller: libvirt binds it to VFIO itself
     process: QemuProcess | None = None
     named: bool = True  # False: `vm` is a makeshift, since the configuration that was given names no VM
+    by_error: bool = False  # known from a refusal of it, in a paste
     attached: bool | UnsetType = UNSET  # an adapter is behind it, says QEMU's monitor
     paused: bool | UnsetType = UNSET  # the guest stands still, says QEMU's monitor
 
@@ -44,8 +45,8 @@ class Item(Struct, frozen=True):
     def pinned(self) -> bool:
         """Selected by a device number, which changes at every enumeration."""
         # An error that names a device by its node does not tell by what the configuration picks it.
-        said = self.selector == "node" and self.text.endswith("(in what the error says)")
-        return self.selector in ("address", "node", "ids-address") and not self.unresolved and not said
+        told = not (self.by_error and self.selector == "node")
+        return self.selector in ("address", "node", "ids-address") and not self.unresolved and told
 
     @property
     def unresolved(self) -> bool:

@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence, whole
 from radiocheck.evidence.usb import UsbDevice
-from radiocheck.evidence.vm import Definition, Domain, GivenVm, Monitor, QemuProcess
+from radiocheck.evidence.vm import ERROR, Definition, Domain, GivenVm, Monitor, QemuProcess
 
 from .history import stays
 from .item import Item, picks
@@ -109,6 +109,7 @@ def _written(given: GivenVm, vm: SeenVm | None) -> list[Item]:
         "vm": name if name is not None else f"the VM of “{given.origin}”",
         "named": name is not None,
         "manager": given.manager,
+        "by_error": given.origin == ERROR,
         "autostart": given.autostart,
         "usb_bus": given.usb_bus,
         "live_bus": UNSET,

@@ -36,6 +36,11 @@ def is_paste(evidence: Evidence) -> bool:
     return evidence.taken.origin == "paste"
 
 
+def on_its_own(evidence: Evidence) -> bool:
+    """Whether the machine of a paste is taken to use the adapter itself, or to be the VM that has it."""
+    return not {"native", "guest"}.isdisjoint(evidence.taken.assumes)
+
+
 def troubled(events: Sequence[Event]) -> set[str]:
     """The places that the log's trouble is about, as names of devices."""
     bad = [event for event in events if event.kind in TROUBLE]

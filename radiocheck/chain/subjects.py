@@ -18,7 +18,7 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
-from .mentioned import is_paste, left, mentioned, overloaded
+from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
 
 
 class Subject(Struct, frozen=True):
@@ -89,7 +89,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             draft.items.append(item)
         elif not drafts or not is_bare(item, evidence, [draft.device for draft in drafts.values() if not draft.items]):
             absent.append(_absent(item, history))
-    native = bool({"native", "guest"} & set(evidence.taken.assumes))
+    native = on_its_own(evidence)
     unread = not native and not (whole(evidence, "domains") and whole(evidence, "qemu"))
     unread |= any(gap.what == "given_vms" for gap in evidence.gaps)  # Xen's files, where there are any
     # A line that pins a number nobody remembers may mean any adapter that nothing else claims.

@@ -117,6 +117,13 @@ class Chain(Struct, frozen=True, kw_only=True):
     forecast: list[Forecast] = []  # of each line that gives it to a VM
 
 
+def headline(chain: Chain) -> str | None:
+    """The rule that is named first at the step blamed: a break before a strain, and none that follows from another."""
+    blamed = next((step for step in chain.steps if step.step == chain.step), None)
+    own = [one for one in blamed.findings if one.result == "found" and one.explained_by is None] if blamed else []
+    return min(own, key=lambda one: one.gravity != "break").rule if own else None
+
+
 class Verdict(Struct, frozen=True, kw_only=True):
     """The one thing to read."""
 

@@ -96,12 +96,15 @@ class VmMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_un
     text: str
 
 
+ERROR = "what the error says"  # origin of a configuration that is known from a refusal of it only
+
+
 class GivenVm(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """A VM's configuration that a person gave as a file, since its manager hides its own."""
 
     name: str | None  # null: the text names none
     manager: str  # qemu, libvirt, xen
-    origin: str  # the file's name
+    origin: str  # the file's name, or ERROR
     arguments: list[UsbHostArg] = []  # of a QEMU command line
     hostdevs: list[HostdevUsb] = []  # of libvirt or Xen
     pci: list[PciArg] = []

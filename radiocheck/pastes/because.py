@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from radiocheck.chain.verdict import Chain, Finding, PasteSaid, Quote, Report
+from radiocheck.chain.verdict import Chain, Finding, PasteSaid, Quote, Report, headline
 from radiocheck.evidence.record import Evidence
 
 from .ask import FIRST, shortest
@@ -58,11 +58,6 @@ def word(report: Report) -> Word:
     """What must stay the same: state, step and the rule that is named first."""
     verdict = report.verdict
     return verdict.state, verdict.step, headline(report.chains[0]) if report.chains else None
-
-
-def headline(chain: Chain) -> str | None:
-    """The rule that a chain's sentence is made of."""
-    return next((one.rule for one in _found(chain) if one.explained_by is None), None)
 
 
 def _found(chain: Chain) -> list[Finding]:

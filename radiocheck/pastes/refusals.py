@@ -12,10 +12,9 @@ from collections.abc import Sequence
 from msgspec.structs import replace
 
 from radiocheck.evidence.serial import AppMessage
-from radiocheck.evidence.vm import Domain, GivenVm, HostdevUsb, PciArg, QemuProcess, UsbHostArg, VmMessage
+from radiocheck.evidence.vm import ERROR, Domain, GivenVm, HostdevUsb, PciArg, QemuProcess, UsbHostArg, VmMessage
 from radiocheck.sources import qemu_args
 
-ORIGIN = "what the error says"
 _DEVICE = re.compile(r"-device '?(?P<words>(?:usb-host|vfio-pci)[^\s:']{0,300}|\{[^{}]{1,600}\})'?: ")
 _NODE = re.compile(r"/dev/bus/usb/(\d{3})/(\d{3})")
 _TTY = re.compile(r"-(?P<option>chardev|serial|parallel) '?(?P<words>[^\s':]{1,300})'?: [Cc]ould not open ")
@@ -60,7 +59,7 @@ def _both(old: GivenVm, new: GivenVm) -> GivenVm:
     return GivenVm(
         name=old.name,
         manager="libvirt" if "libvirt" in (old.manager, new.manager) else old.manager,
-        origin=ORIGIN,
+        origin=ERROR,
         arguments=_each_once([*old.arguments, *new.arguments]),
         hostdevs=[*old.hostdevs, *(one for one in new.hostdevs if one not in old.hostdevs)],
         pci=[*old.pci, *(one for one in new.pci if one not in old.pci)],
@@ -88,21 +87,21 @@ def _line(message: VmMessage) -> GivenVm | None:
         if (vid is None or pid is None) and (bus is None or address is None):
             return None
         line = HostdevUsb(vid=vid, pid=pid, bus=bus, address=address)
-        return GivenVm(name=message.vm, manager="libvirt", origin=ORIGIN, hostdevs=[line])
+        return GivenVm(name=message.vm, manager="libvirt", origin=ERROR, hostdevs=[line])
     if match := _DEVICE.search(message.text):
         read = qemu_args.parse(["qemu", "-device", match["words"]])
         if read.usb or read.pci:
-            return GivenVm(name=message.vm, manager="qemu", origin=ORIGIN, arguments=read.usb, pci=read.pci)
+            return GivenVm(name=message.vm, manager="qemu", origin=ERROR, arguments=read.usb, pci=read.pci)
     if address_ := qemu_args.pci_address(data.get("pci", "")):
-        return GivenVm(name=message.vm, manager="qemu", origin=ORIGIN, pci=[PciArg(address=address_)])
+        return GivenVm(name=message.vm, manager="qemu", origin=ERROR, pci=[PciArg(address=address_)])
     bus, address = _number(data.get("bus")), _number(data.get("address"))
     if message.kind in ("no-such-device", "open-failed") and bus is not None and address is not None:
         line_ = UsbHostArg(bus=bus, address=address)
-        return GivenVm(name=message.vm, manager="qemu", origin=ORIGIN, arguments=[line_])
+        return GivenVm(name=message.vm, manager="qemu", origin=ERROR, arguments=[line_])
     node = data.get("path", "") if message.kind in _DENIALS else data.get("node", "")
     if message.kind in ("open-failed", "node-refused", *_DENIALS) and _NODE.fullmatch(node):
         manager = "libvirt" if message.kind in _DENIALS else "qemu"  # whose profiles and labels these are
-        return GivenVm(name=message.vm, manager=manager, origin=ORIGIN, arguments=[UsbHostArg(node=node)])
+        return GivenVm(name=message.vm, manager=manager, origin=ERROR, arguments=[UsbHostArg(node=node)])
     return None
 
 
@@ -114,7 +113,7 @@ def _tty(text: str) -> GivenVm | None:
         return None
     # libvirt gives its character devices such names (src/qemu/qemu_alias.c)
     manager = "libvirt" if match and re.search(r"\bid=charserial\d", match["words"]) else "qemu"
-    return GivenVm(name=None, manager=manager, origin=ORIGIN, ttys=read.ttys)
+    return GivenVm(name=None, manager=manager, origin=ERROR, ttys=read.ttys)
 
 
 def _hex(text: str | None) -> str | None:

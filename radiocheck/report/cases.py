@@ -10,7 +10,7 @@ from typing import get_args
 
 from msgspec import Struct
 
-from radiocheck.chain.verdict import ChainState, Report, StepName
+from radiocheck.chain.verdict import ChainState, Report, StepName, headline
 from radiocheck.evidence.store import encode
 
 from .escape import LONG, NAME, escape
@@ -80,9 +80,6 @@ def judged(case: str, report: Report) -> Entry:
     worst = report.chains[0] if report.chains else None
     steps = [step for chain in report.chains for step in chain.steps]
     found = [one for step in steps for one in step.findings if one.result == "found" and one.explained_by is None]
-    blamed = [step for step in worst.steps if step.step == report.verdict.step] if worst else []
-    heads = [one for step in blamed for one in step.findings if one in found]
-    heads.sort(key=lambda one: one.gravity != "break")
     paste = report.paste
     if paste is not None and not paste.recognised:
         about = NOTHING
@@ -96,7 +93,7 @@ def judged(case: str, report: Report) -> Entry:
         case=case,
         state=report.verdict.state,
         step=report.verdict.step,
-        rule=heads[0].rule if heads else None,
+        rule=headline(worst) if worst else None,
         about=about,
         blank=paste is not None and not paste.recognised,
         others=max(0, len(report.chains) - 1),
