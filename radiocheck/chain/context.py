@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from msgspec import UNSET, Struct, UnsetType
@@ -16,6 +17,7 @@ from .adapters import is_hub, is_placed
 from .bound import count
 from .held import usb_minor
 from .history import arrived, located, since_arrival
+from .kinds import in_words
 from .pair import Pair
 from .subjects import Subject
 
@@ -26,7 +28,7 @@ USBFS_MAJOR = 189  # include/linux/usb.h, USB_DEVICE_MAJOR
 TTY_MAJORS = frozenset({166, 188})  # Documentation/admin-guide/devices.txt: ttyACM, ttyUSB
 
 
-class Context(Struct, frozen=True):
+class Context(Struct, frozen=True, dict=True):
     """The evidence, indexed."""
 
     evidence: Evidence
@@ -40,6 +42,21 @@ class Context(Struct, frozen=True):
     inside: bool | UnsetType = False  # this machine is a VM that has its adapters from its host
     pair: Pair | None = None  # a capture of a VM, beside this host's
     asked: Asked | None = None  # what the person says of the air
+
+    @cached_property
+    def on_controllers(self) -> dict[str | UnsetType | None, list[tuple[str, str]]]:
+        """Name and words of present devices that are no hubs, by the PCI address of their controller."""
+        disks = self.evidence.disks if known(self.evidence.disks) else []
+        found: dict[str | UnsetType | None, list[tuple[str, str]]] = {}
+        for device in self.devices.values() if known(self.devices) else ():
+            if not is_hub(device):
+                found.setdefault(device.controller, []).append((device.name, in_words(device, disks)))
+        return found
+
+    @cached_property
+    def _usb_nodes(self) -> dict[int, Node]:
+        nodes = self.evidence.usb_nodes if known(self.evidence.usb_nodes) else []
+        return {node.minor: node for node in reversed(nodes) if node.major == USBFS_MAJOR and known(node.minor)}
 
     def whole(self, field: str) -> bool:
         """Whether a list of the evidence is there and complete."""
@@ -73,12 +90,8 @@ class Context(Struct, frozen=True):
 
     def usb_node(self, device: UsbDevice) -> Node | UnsetType:
         """The usbfs node of a device; absent when it was not seen."""
-        if known(self.evidence.usb_nodes):
-            minor = usb_minor(device)
-            for node in self.evidence.usb_nodes:
-                if node.major == USBFS_MAJOR and node.minor == minor:
-                    return node
-        return UNSET
+        minor = usb_minor(device)
+        return UNSET if minor is None else self._usb_nodes.get(minor, UNSET)
 
     def free_adapters(self) -> list[Subject] | UnsetType:
         """Present adapters that no VM asks for."""

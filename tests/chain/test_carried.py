@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from msgspec import UNSET, structs
 
-from radiocheck.chain.carried import carried, kind, mounted
+from radiocheck.chain.carried import carried, mounted
 from radiocheck.chain.context import Context, context
+from radiocheck.chain.kinds import kind
 from radiocheck.evidence.disk import Disk
 from radiocheck.evidence.record import Evidence
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
