@@ -57,9 +57,8 @@ def _size(programs: Path, adapters: int, rest: bool) -> dict[str, list[Run]]:
     }
     # umockdev writes a file for every attribute: in memory where there is such a folder
     with tempfile.TemporaryDirectory(dir="/dev/shm" if os.access("/dev/shm", os.W_OK) else None) as folder:
-        os.environ["TMPDIR"] = folder
         beds = testbed.write(Path(folder), adapters, rest)
-        found = below(beds, order, ROUNDS[adapters])
+        found = below(beds, order, ROUNDS[adapters], folder)
     count = testbed.devices(adapters)
     print(
         f"\n{adapters} adapter{'s' * (adapters > 1)}, {count} USB devices with hubs"

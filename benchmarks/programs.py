@@ -103,10 +103,11 @@ def peak(program: Sequence[str]) -> float:
     return _ended(program, os.wait4(-1, 0)).ru_maxrss / 1024
 
 
-def below(testbeds: Sequence[Path], order: Order, number: int) -> dict[str, list[Run]]:
-    """`rounds` on the machine that these descriptions show."""
+def below(testbeds: Sequence[Path], order: Order, number: int, scratch: str) -> dict[str, list[Run]]:
+    """`rounds` on the machine that these descriptions show, which is made in the folder `scratch`."""
     own = [sys.executable, __file__, json.dumps({"order": order, "rounds": number})]
-    ran = subprocess.run(umockdev(testbeds, own), check=False, stdout=subprocess.PIPE, env=environment())
+    env = {**environment(), "TMPDIR": scratch}
+    ran = subprocess.run(umockdev(testbeds, own), check=False, stdout=subprocess.PIPE, env=env)
     if ran.returncode:
         raise SystemExit("the programs could not be measured below umockdev-run")  # they said why on standard error
     said = ran.stdout
