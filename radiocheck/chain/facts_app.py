@@ -15,6 +15,12 @@ from .mentioned import NODE, is_paste
 
 _UNSAID: dict[str, Any] = {"rights_shown": False, "hidden_words": None, "sandbox": None}
 _KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
+# A name that only a rule of the person's own makes: none of the kernel's (Documentation/admin-guide/devices.txt).
+_OWN_NAME = re.compile(
+    r"/dev/(?!(?:tty|bus|serial|disk|input|dri|snd|usb|hid|hidraw|video|media|cdc|wdm|gpio|i2c|spi|rtc|watchdog|kvm|vfio"
+    r"|net|null|zero|mem|shm|pts|ptmx|console|loop|sd|sr|nvme|mmc|lp|ppp|fuse|port|rfcomm|ACM|USB|gps\d|modem\d)\w{0,20}(?:/|$))"
+    r"[A-Za-z][\w.-]{1,60}"
+)
 
 
 def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
@@ -71,5 +77,6 @@ def _is_about(message: AppMessage, context: Context, device: UsbDevice | None) -
         return True
     if match := NODE.fullmatch(path):
         return (device.bus, device.devnum) == (int(match[1]), int(match[2]))
-    # The kernel's name of an earlier plug-in: of this adapter, when it is the only one.
-    return message.kind == "missing" and len(context.subjects) == 1 and bool(_KERNEL_NAME.fullmatch(path))
+    # The kernel's name of an earlier plug-in, or a name that no rule made: of this adapter, when it is the only one.
+    alone = message.kind == "missing" and len(context.subjects) == 1
+    return alone and bool(_KERNEL_NAME.fullmatch(path) or _OWN_NAME.fullmatch(path))

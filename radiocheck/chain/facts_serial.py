@@ -12,13 +12,15 @@ from radiocheck.evidence.record import Event
 from radiocheck.evidence.serial import Handle, Node, Service, Tty
 from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 
-from .adapters import SERIAL_MODULES, serial_interfaces
+from .adapters import SERIAL_MODULES, VENDOR, serial_interfaces
 from .bound import certain, count
 from .context import USBFS_MAJOR, Context
+from .disguise import shown_as_drive
 from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
-from .held import all_interfaces, all_ttys, device_ttys, usb_minor
+from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor, usb_minor
+from .kinds import is_network
 from .mentioned import is_paste
 from .rights import group_may_open, may_open
 from .subjects import Subject
@@ -79,6 +81,8 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         module=module if not isinstance(module, Module) else module.name,
         files=context.evidence.module_files,
         not_found=_not_found(context, interfaces),
+        unserved=_unserved(device, whole),
+        as_drive=shown_as_drive(context.evidence, device) if is_paste(context.evidence) else None,
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
@@ -88,6 +92,16 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         chip_errors=count(sum(1 for event in log if _chip_error(event)), all_told) if logged else UNSET,
         urb_stops=count(sum(1 for event in log if event.kind == "urb-stopped"), all_told) if logged else UNSET,
     )
+
+
+def _unserved(device: UsbDevice, whole: bool) -> int | UnsetType:
+    """How many ports of a modem have no driver, when its network interface has one (qmi_wwan, cdc_ether and others)."""
+    interfaces = device.interfaces if known(device.interfaces) else []
+    if not whole or any(not known(one.driver) for one in interfaces):
+        return UNSET
+    network = any(is_network(one) and one.driver for one in interfaces)
+    bare = sum(1 for one in interfaces if one.class_ == VENDOR and one.driver is None)
+    return bare if network and not device_ttys(device) else 0
 
 
 def _not_found(context: Context, interfaces: Sequence[UsbInterface]) -> str | None:
@@ -157,7 +171,7 @@ def _foreign(log: Sequence[Event]) -> str | None:
     """The program that fought for the interface through usbfs.  A hypervisor's threads are no strangers."""
     for event in reversed(log):
         name = event.data.get("comm", "")
-        if event.kind == "foreign-set-config" and not name.startswith(("CPU ", "qemu", "kvm")):
+        if event.kind == "foreign-set-config" and not of_hypervisor(name):
             return name
     return None
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Event
 
 from .adapters import is_placed
 from .bound import count
@@ -17,7 +19,7 @@ from .facts_controller import controller_facts
 from .facts_device import device_facts
 from .facts_forwarded import forwarded_facts
 from .forecast import expectations
-from .held import usb_minor
+from .held import of_hypervisor, usb_minor
 from .item import Item
 from .items_qemu import vm_name
 from .mentioned import on_its_own
@@ -61,7 +63,7 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     facts: dict[str, Any] = {}
     device = subject.device
     if on_its_own(context.evidence):
-        return HandoverFacts(hypervisors=0, stranger=None, assigned=0, running=0)
+        return HandoverFacts(hypervisors=0, stranger=None, assigned=0, running=0, kept_words=None)
     if not subject.partial:
         vms = {item.vm for item in subject.items}
         if len(vms) < 2 or all(item.named for item in subject.items):  # a nameless one may be any of the others
@@ -79,7 +81,15 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
             facts["hypervisors"] = count(len(hypervisors), all_seen)
             if all_seen or isinstance(strangers, str):  # what is seen is seen; what is not may still be there
                 facts["stranger"] = strangers
+        log, all_told = context.log_since_arrival(device.name)
+        facts["kept_words"] = _kept(log) or (None if known(context.events) and all_told else UNSET)
     return HandoverFacts(**facts)
+
+
+def _kept(log: Sequence[Event]) -> str | None:
+    """The newest of the kernel's words about an interface that somebody else has, when a VM's process wanted it."""
+    told = [one for one in log if one.kind == "foreign-set-config" and of_hypervisor(one.data.get("comm", ""))]
+    return told[-1].text if told else None
 
 
 def _strangers(context: Context, subject: Subject, pids: set[int]) -> str | UnsetType | None:

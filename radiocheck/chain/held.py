@@ -38,6 +38,11 @@ def all_ttys(device: UsbDevice, evidence: Evidence) -> bool:
     )
 
 
+def of_hypervisor(command: str) -> bool:
+    """Whether the kernel names a thread of QEMU so (util/qemu-thread-posix.c, softmmu/cpus.c: "CPU 0/KVM")."""
+    return command.startswith(("CPU ", "qemu", "kvm"))
+
+
 def usb_minor(device: UsbDevice) -> int | None:
     """Minor number of the usbfs node: (bus-1)*128 + number-1 (Linux drivers/usb/core/hub.c, usb_new_device)."""
     if not (known(device.bus) and known(device.devnum)):

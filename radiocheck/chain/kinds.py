@@ -44,6 +44,13 @@ def kind(device: UsbDevice) -> str:
     return next((word for number, word in _CLASSES.items() if number in classes), "device")
 
 
+def is_network(one: UsbInterface) -> bool:
+    """Whether it carries network packets, by its class or its driver."""
+    rndis = (one.class_, one.subclass, one.protocol) == (0xE0, 0x01, 0x03)
+    driver = one.driver.replace("-", "_") if isinstance(one.driver, str) else ""
+    return rndis or (one.class_ == 0x02 and one.subclass in _NETWORK) or driver in _NETWORK_DRIVERS
+
+
 def _has(word: str, interfaces: list[UsbInterface]) -> bool:
     return any(_is(word, one) for one in interfaces)
 
@@ -53,9 +60,7 @@ def _is(word: str, one: UsbInterface) -> bool:
     if word == "disk":
         return one.class_ == 0x08
     if word == "network adapter":
-        rndis = (one.class_, one.subclass, one.protocol) == (0xE0, 0x01, 0x03)
-        driver = one.driver.replace("-", "_") if isinstance(one.driver, str) else ""
-        return rndis or (one.class_ == 0x02 and one.subclass in _NETWORK) or driver in _NETWORK_DRIVERS
+        return is_network(one)
     return one.class_ == 0x03 and one.protocol == {"keyboard": 1, "mouse": 2}[word]
 
 

@@ -16,6 +16,7 @@ from radiocheck.evidence.record import Event, Evidence, whole
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
 from .adapters import CDC, VENDOR, is_hub
+from .disguise import shown_as_drive
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
 
@@ -63,6 +64,8 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     found = {one.name for one in devices if one.name in places or _is_named(one, paths)}
     found |= {one.name for one in devices if known(one.interfaces) and any(_is_idle(part) for part in one.interfaces)}
     plain = [one for one in devices if not is_hub(one)]
+    if not any(device_ttys(one) for one in plain):
+        found |= {one.name for one in plain if shown_as_drive(evidence, one)}
     # Its line was picked out of a longer list, or it is all that there is and needs a driver of its own.
     if len(plain) == 1 and (not whole(evidence, "usb") or _is_special(plain[0])):
         found.add(plain[0].name)

@@ -38,6 +38,8 @@ def start_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
     """The newest refusal of a line; null: none, or a live machine."""
     if not is_paste(evidence):
         return None
+    if item.kind == "forwarded":
+        return _tty_error(evidence, item)
     messages = evidence.vm_messages
     if not known(messages):
         return UNSET
@@ -71,3 +73,13 @@ def _concerns(message: VmMessage, item: Item, messages: Sequence[VmMessage]) -> 
         return (int(vid, 16), int(pid, 16)) == (int(item.vid, 16), int(item.pid, 16))
     # Without a name of the device it is about the only line that the VM has here.
     return not (vid and int(vid, 16)) and not (address.isdigit() and int(address))
+
+
+def _tty_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
+    """What QEMU said when it could not open the host's tty (chardev/char-serial.c, util/osdep.c)."""
+    if not known(evidence.app_messages):
+        return UNSET
+    for one in reversed(evidence.app_messages):
+        if one.path == item.tty and ("-chardev " in one.text or "-serial " in one.text):
+            return VmMessage(vm=None, kind=f"tty-{one.kind}", text=one.text)
+    return UNSET if "app_messages" in evidence.partly else None

@@ -97,3 +97,5 @@ class HandoverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     stranger: Annotated[str | UnsetType | None, needs("handles", "domains", "qemu")] = UNSET  # VM without assignment
     running: Annotated[int | UnsetType, VMS] = UNSET  # running VMs whose configuration asks for it
     assigned: Annotated[int | UnsetType, VMS] = UNSET  # VMs whose configuration asks for it
+    # The kernel's words when another driver or program kept an interface from a VM's process; null: it said none.
+    kept_words: Annotated[str | UnsetType | None, needs("kernel_log")] = UNSET

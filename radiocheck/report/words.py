@@ -54,7 +54,9 @@ THINGS = {
 
 def route(chain: Chain) -> str:
     """The chain's route, e.g. "passed to the VM hearth as a USB device"."""
-    named = f"the VM {chain.vms[0]}" if len(chain.vms) == 1 else f"the VMs {listed(chain.vms)}"
+    only = chain.vms[0] if len(chain.vms) == 1 else None
+    nameless = only is not None and only.startswith("the VM ")  # it is called by the file that it is known from
+    named = only if nameless else f"the VM {only}" if only is not None else f"the VMs {listed(chain.vms)}"
     who = named if chain.vms else "a VM"
     return {
         "unknown": "its use is not known",

@@ -25,7 +25,7 @@ TITLE = "the kernel log"
 
 _NAME = (
     r"(?:usb\d{1,3}(?:-port\d{1,3})?|\d{1,3}-[\d.]{1,20}(?:-port\d{1,3}|:\d{1,2}\.\d{1,3})?|tty(?:USB|ACM)\d{1,4}"
-    r"|hwmon\d{1,3}|(?:[0-9a-f]{4}:)?[0-9a-f]{2}:[0-9a-f]{2}\.\d|[\w-]{2,30}\.[\w-]{1,16}(?:\.auto)?)"
+    r"|hwmon\d{1,3}|\d{1,3}(?::\d{1,4}){3}|(?:[0-9a-f]{4}:)?[0-9a-f]{2}:[0-9a-f]{2}\.\d|[\w-]{2,30}\.[\w-]{1,16}(?:\.auto)?)"
 )
 _BEFORE = r"(?:^|(?<=[\s\]:>`'\"(|*]))"
 # A word cannot go on to the left, so no place in a long word is tried twice.

@@ -1,0 +1,50 @@
+"""Modems that show themselves as a drive with their driver programs until they are told to be a modem.
+
+Only a paste is asked: who pastes such a device wants a port of it.  On a live machine a
+drive is a drive.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from radiocheck.evidence.absent import known
+from radiocheck.evidence.record import Event, Evidence
+from radiocheck.evidence.usb import UsbDevice
+
+from .adapters import is_hub
+from .held import device_ttys
+
+_STORAGE = 0x08  # USB-IF, "USB Class Codes"
+# As usb.ids calls such an identity
+_MODE = re.compile(
+    r"\b(?:mass[ -]?)?storage mode\b|\bzero ?cd\b|\bcd-?rom mode\b|\bdriver (?:cd|disc)\b", re.IGNORECASE
+)
+
+
+def shown_as_drive(evidence: Evidence, device: UsbDevice) -> str | None:
+    """What shows that it is in that state: its name, or the kernel's words about a CD drive in it; None: nothing."""
+    if is_hub(device) or device_ttys(device):
+        return None
+    if known(device.interfaces) and any(known(one.class_) and one.class_ != _STORAGE for one in device.interfaces):
+        return None
+    for text in (device.called, device.product):
+        if isinstance(text, str) and _MODE.search(text):
+            return text
+    return _drive(evidence.kernel_log.events if known(evidence.kernel_log) else [], device.name)
+
+
+def _drive(events: Sequence[Event], name: str) -> str | None:
+    """The line about a CD drive after the only storage device of the log, if that is this one as it is now."""
+    if len({event.device for event in events if event.kind == "storage"}) != 1:
+        return None  # of several it is not told which has the drive
+    stored, said = False, None
+    for event in events:
+        if event.device == name and event.kind in ("disconnect", "new-device", "attached", "acm"):
+            stored, said = False, None
+        elif event.device == name and event.kind == "storage":
+            stored = True
+        elif event.kind == "cd-drive" and stored:
+            said = event.text
+    return said
