@@ -248,7 +248,9 @@ def _remembered(
     of two adapters has not broken the other.
     """
     devices = [one for one in evidence.usb if is_paste(evidence) or not is_hub(one)] if known(evidence.usb) else []
-    troubled = [*failing(events), *(overloaded(events) if is_paste(evidence) else [])]
+    # Another socket's current is its own affair while the adapter has its port.
+    works = any(subject.device is not None and device_ttys(subject.device) for subject in found)
+    troubled = [*failing(events), *(overloaded(events) if is_paste(evidence) and not works else [])]
     trouble = [place for place in dict.fromkeys(troubled) if all(device.name != place for device in devices)]
     absent = [subject for subject in found if subject.device is None]
     if trouble and not absent:

@@ -56,7 +56,9 @@ def together(values: Sequence[dict[str, Any]], bus: Bus) -> Found:
     _join_by_ids(found.records)
     _without_gone(found, bus)
     for name, device in bus.devices.items():
-        if device.present:
+        # A log that was filtered may lack the line that says what it is; a list that has its number makes up for it.
+        listed = device.arrived and not device.failing and _numbered(found.records, device.fields)
+        if device.present or listed:
             _logged(found, name, device.fields, list(device.interfaces.values()), device.all_interfaces)
     _join_by_ids(found.records)
     _hubs(found.records)
@@ -125,6 +127,12 @@ def _logged(found: Found, name: str, fields: dict[str, Any], interfaces: list[di
         _put_logged_interface(record, interface)
     record.told = record.told or all_told
     record.logged = True
+
+
+def _numbered(records: Sequence[Record], fields: dict[str, Any]) -> bool:
+    """Whether a listed device has that bus and number."""
+    place = (fields["bus"], fields.get("devnum"))
+    return any((one.fields.get("bus"), one.fields.get("devnum")) == place for one in records if "devnum" in one.fields)
 
 
 def _same(records: Sequence[Record], fields: dict[str, Any]) -> Record | None:

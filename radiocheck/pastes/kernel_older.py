@@ -5,7 +5,8 @@ Linux 2.6 to 5.x, whose hub driver numbered ports in the message instead of nami
 and logs of host controllers and serial drivers that the table leaves out.  The words here
 are from memory of those sources (drivers/usb/core/hub.c before and after 3.12, which made
 ports devices; drivers/usb/host; drivers/usb/serial), not taken from their files.
-Kinds and data are those of the live reader.
+Kinds and data are those of the live reader.  What people type off a screen has its letters and
+commas wrong; such wordings are marked as retyped.
 """
 
 from __future__ import annotations
@@ -55,6 +56,19 @@ OLDER: tuple[Older, ...] = (
         "found",
         _DEVICE + r"New USB device found, idVendor=(?P<vid>[0-9a-f]{4}), idProduct=(?P<pid>[0-9a-f]{4})",
         "–4.19",
+    ),
+    # Typed off a photo of the screen
+    Older(
+        "found",
+        _DEVICE
+        + r"New USB device found[,:]? {1,3}idVendor ?= ?(?P<vid>[0-9a-f]{4}),? {1,3}idProduct ?= ?(?P<pid>[0-9a-f]{4})"
+        r"(?:,? .{0,40})?",
+        "retyped",
+    ),
+    Older(
+        "bus-power",
+        _DEVICE + r"rejected (?P<n>\d{1,3}) config\w{1,12} due to ins?\w{6,14} (?:\w{5,12} )?bus power",
+        "retyped",
     ),
     Older("disconnect", _DEVICE + r"USB disconnect, address (?P<num>\d{1,3})", "–2.6.38"),
     Older("config-unreadable", _DEVICE + r"unable to read config index (?P<i>\d+) descriptor", "–2.6.29"),
