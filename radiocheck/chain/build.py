@@ -9,6 +9,7 @@ from .facts_air import air_facts
 from .facts_bus import bus_facts
 from .facts_guest import guest_facts
 from .facts_name import name_facts
+from .facts_radio import radio_facts
 from .facts_serial import access_facts, driver_facts
 from .facts_usb import adapter_facts, host_facts, power_facts
 from .facts_vm import assignment_facts, handover_facts
@@ -31,6 +32,7 @@ def view(context: Context, subject: Subject) -> View:
         assignments=assignment_facts(context, subject),
         handover=handover_facts(context, subject),
         guest=guest_facts(context, subject),
+        radio=radio_facts(context, subject),
         air=air_facts(context, subject),
     )
 

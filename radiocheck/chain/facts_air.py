@@ -18,6 +18,7 @@ from radiocheck.evidence.record import Gap
 
 from .bound import certain, count
 from .context import Context
+from .facts_measured import measured_facts
 from .neighbours import Neighbour, neighbours, seat
 from .subjects import Subject
 from .view_air import AirFacts, LinkFacts, NeighbourFacts, OverlapFacts
@@ -49,6 +50,7 @@ def air_facts(context: Context, subject: Subject) -> AirFacts:
         return AirFacts()
     asked = context.asked
     facts: dict[str, Any] = {"measured": asked is not None and asked.noise is not None}
+    facts |= measured_facts(context, subject)
     seated = seat(context, device)
     if known(seated):
         facts["hubs"] = len(seated.hubs)

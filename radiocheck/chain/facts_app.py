@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from radiocheck.evidence.absent import known
-from radiocheck.evidence.serial import AppMessage
+from radiocheck.evidence.serial import FROM_PORT, AppMessage
 from radiocheck.evidence.usb import UsbDevice
 
 from .context import Context
@@ -33,7 +33,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     if not is_paste(evidence):
         return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, **_UNSAID}
     told = evidence.app_messages if known(evidence.app_messages) else []
-    messages = [one for one in told if _is_about(one, context, device)]
+    messages = [one for one in told if is_about(one, context, device)]
     # What is listed now is no name of before: it came back, or the program is in a sandbox without it.
     shown = {f"/dev/{name}" for name in device_ttys(device)} if device is not None else set()
     facts: dict[str, Any] = {
@@ -63,7 +63,7 @@ def _sandbox(context: Context, shown: set[str]) -> str | None:
     return None
 
 
-def _is_about(message: AppMessage, context: Context, device: UsbDevice | None) -> bool:
+def is_about(message: AppMessage, context: Context, device: UsbDevice | None) -> bool:
     """By the node that it names; a message without one is about the only adapter that there is."""
     path = message.path
     if path is None:
@@ -77,6 +77,9 @@ def _is_about(message: AppMessage, context: Context, device: UsbDevice | None) -
         return True
     if match := NODE.fullmatch(path):
         return (device.bus, device.devnum) == (int(match[1]), int(match[2]))
+    # A name whose target was not shown, and through which something came, is that of the only adapter.
+    if message.kind in {*FROM_PORT, "no-answer"} and path.startswith("/dev/serial/"):
+        return len(context.subjects) == 1 and not isinstance(target, str)
     # The kernel's name of an earlier plug-in, or a name that no rule made: of this adapter, when it is the only one.
     alone = message.kind == "missing" and len(context.subjects) == 1
     return alone and bool(_KERNEL_NAME.fullmatch(path) or _OWN_NAME.fullmatch(path))

@@ -29,6 +29,8 @@ TROUBLE = ENUMERATION_ERRORS | frozenset(
     chip-control-error probe-failed
     """.split()
 )
+# Transceivers that the kernel drives as a network of IEEE 802.15.4 (drivers/net/ieee802154/atusb.c; from memory).
+TRANSCEIVERS = frozenset({("20b7", "1540")})
 NODE = re.compile(r"/dev/bus/usb/0*(\d{1,3})/0*(\d{1,3})")
 
 
@@ -63,6 +65,8 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     places, paths = troubled(events), _paths(evidence)
     found = {one.name for one in devices if one.name in places or _is_named(one, paths)}
     found |= {one.name for one in devices if known(one.interfaces) and any(_is_idle(part) for part in one.interfaces)}
+    if known(evidence.air_readings):
+        found |= {one.name for one in devices if (one.vid, one.pid) in TRANSCEIVERS}
     plain = [one for one in devices if not is_hub(one)]
     if not any(device_ttys(one) for one in plain):
         found |= {one.name for one in plain if shown_as_drive(evidence, one)}

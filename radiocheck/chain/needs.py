@@ -34,3 +34,4 @@ GUEST_LOG = needs("guest.kernel_log")
 AROUND = needs("usb", "ports")
 SITE = needs("site")  # what a person says of the air: no part of the evidence
 APPS = needs("app_messages")
+READINGS = needs("air_readings")

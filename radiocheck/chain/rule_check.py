@@ -82,14 +82,13 @@ def facts_of(given: dict[str, Any], each: str | None) -> dict[str, Any]:
     given = dict(given)
     if each is not None and ELEMENTS[each][0] in given:
         element = given.pop(ELEMENTS[each][0])
-        *sections, last = each.split(".")
+        *above, last = each.split(".")
         place = given
-        for section in sections:
+        for section in above:
             place = place.setdefault(section, {})
         place[last] = [element]
-    empty: dict[str, Any] = {
-        name: {} for name in ("host", "adapter", "power", "bus", "driver", "name", "access", "handover", "guest", "air")
-    }
+    sections = "host adapter power bus driver name access handover guest radio air".split()
+    empty: dict[str, Any] = {name: {} for name in sections}
     view = msgspec.convert({**empty, **given}, View)
     facts: dict[str, Any] = msgspec.to_builtins(view)
     return facts

@@ -31,6 +31,7 @@ from .needs import (
 )
 from .view_air import AirFacts, LinkFacts, NeighbourFacts, OverlapFacts
 from .view_guest import GuestFacts
+from .view_radio import RadioFacts
 from .view_vm import AssignmentFacts, HandoverFacts
 
 
@@ -241,6 +242,7 @@ class View(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     assignments: Annotated[list[AssignmentFacts] | UnsetType, VMS] = UNSET
     handover: HandoverFacts
     guest: GuestFacts
+    radio: RadioFacts
     air: AirFacts
 
 

@@ -12,7 +12,7 @@ from typing import Annotated
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .needs import AROUND, SITE, USB
+from .needs import AROUND, READINGS, SITE, USB
 
 
 class NeighbourFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -90,3 +90,8 @@ class AirFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     best_spoiled_permille: Annotated[int | UnsetType, SITE] = UNSET
     gain_permille: Annotated[int | UnsetType, SITE] = UNSET  # attempts that the best channel saves
     links: Annotated[list[LinkFacts] | UnsetType, SITE] = UNSET  # empty: none was described
+    # Of measurements that a paste has; null: it has none, or a live machine
+    superspeed: Annotated[str | UnsetType | None, USB] = UNSET  # a device that runs at SuperSpeed
+    lost_idle_permille: Annotated[int | UnsetType | None, READINGS] = UNSET  # frames, while a USB disk rested
+    lost_in_transfer_permille: Annotated[int | UnsetType | None, READINGS] = UNSET  # …and while it worked
+    rise_in_transfer_db: Annotated[int | UnsetType | None, READINGS] = UNSET  # of the whole band then, at least

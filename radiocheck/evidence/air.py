@@ -1,4 +1,4 @@
-"""What the machine's own Wi-Fi has heard of the 2.4 GHz band."""
+"""What the machine's own Wi-Fi has heard of the 2.4 GHz band, and what a person has measured there."""
 
 from __future__ import annotations
 
@@ -19,3 +19,17 @@ class WifiNetwork(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_
     standard: str | UnsetType = UNSET  # b, g, n, ax: the newest that it offers
     busy: float | UnsetType = UNSET  # share of air time that it finds taken, 0 to 1: its BSS load element
     age_s: float | UnsetType = UNSET  # since it was last heard
+
+
+class AirReading(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A measurement of the adapter's own radio that somebody pasted; in a list the oldest first."""
+
+    kind: str  # energy: of channels; loss: of frames to a device
+    transfer: str | None = None  # what a USB disk did meanwhile: busy, idle; null: not told
+    setup: str = "same"  # nearer: the other device was moved near; changed: cables or sockets were
+    unit: str | None = None  # of levels: dBm; percent; steps, of 255
+    channels: list[int] = []  # of IEEE 802.15.4 in the 2.4 GHz band, 11 to 26
+    levels: list[float] = []  # one for each of these
+    sent: int = 0
+    received: int = 0
+    text: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .air import WifiNetwork
+from .air import AirReading, WifiNetwork
 from .container import ContainerNode
 from .disk import Disk
 from .serial import AppMessage, Handles, Link, Node, Service, Tty, User
@@ -102,6 +102,7 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     vm_messages: list[VmMessage] | UnsetType = UNSET
     app_messages: list[AppMessage] | UnsetType = UNSET  # absent: no program's words were given
     wifi: list[WifiNetwork] | UnsetType = UNSET  # heard lately, at least; never all that there is, and never empty
+    air_readings: list[AirReading] | UnsetType = UNSET  # absent: none was given
     partly: list[str] = []  # list fields that hold a part only (of a paste); all others are complete or absent
     gaps: list[Gap] = []
 

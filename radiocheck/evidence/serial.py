@@ -94,10 +94,20 @@ class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     tty: str | UnsetType | None = UNSET  # units with an instance (serial console, GPS): its tty
 
 
-class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
-    """What a program said when it could not use a port or a device."""
+# Kinds of words that came out of an open port.  application: it runs where a tool needs the boot loader;
+# boot-loader-again: it came back when it was told to start the application; deaf-boot-loader: it runs and hears
+# nothing; parity-…: what bytes that were read carry; answered: what was said before it is over.
+FROM_PORT = frozenset(
+    """
+    boot-loader boot-loader-again application no-application deaf-boot-loader parity-even parity-odd answered
+    """.split()
+)
 
-    kind: str  # denied, not-permitted, busy, missing, io-error, no-answer
+
+class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """What a program said when it could not use a port or a device, or what came out of the port."""
+
+    kind: str  # denied, not-permitted, busy, missing, io-error, no-answer, or one of FROM_PORT
     path: str | None = None  # the node or link that it named; null: none
     program: str | None = None
     text: str

@@ -18,8 +18,9 @@ from msgspec import UNSET, Struct
 
 import radiocheck.pastes.readers
 from radiocheck import __version__
+from radiocheck.evidence.air import AirReading
 from radiocheck.evidence.record import FORMAT, Event, Evidence, Gap, Host, KernelLog, Taken, interfaces_of
-from radiocheck.evidence.serial import AppMessage, Handles, Link, Node, Service
+from radiocheck.evidence.serial import FROM_PORT, AppMessage, Handles, Link, Node, Service
 from radiocheck.evidence.usb import Controller, Module
 from radiocheck.evidence.vm import Domain, GivenVm, QemuProcess, VmMessage
 
@@ -61,6 +62,7 @@ TYPES: dict[str, type] = {
     "given": GivenVm,
     "vm_message": VmMessage,
     "app": AppMessage,
+    "air": AirReading,
 }
 
 
@@ -146,6 +148,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     facts["qemu"] = machines.processes(of["qemu"])
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
+    facts["air_readings"] = of["air"]
     # What a VM lists is on none of its host's buses.
     found = together([one for one in of["device"] if not one.get("elsewhere")], bus)
     names = _ttys(found.records, facts["handles"], of["service"], log)
@@ -154,7 +157,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     if not (names or log or of["tty"] or "ttys" in whole or (found.records and len(targets) > 1)):
         names = targets
     listed = nodes.ttys(of["tty"], of["app"], names, accounts, groups)
-    if frame.where is not None and not found.records and not listed and any(_of_usb(one) for one in of["app"]):
+    if frame.where is not None and not found.records and not listed and any(_of_port(one) for one in of["app"]):
         found.records.append(Record({}))  # which was not seen
     if frame.where is not None:  # else `lsusb` and the log may be of two machines
         by_tty(found.records, listed)
@@ -209,8 +212,10 @@ def _ttys(
     return list(dict.fromkeys([*logged, *opened, *served, *spoken_of(log)]))
 
 
-def _of_usb(message: AppMessage) -> bool:
-    """Whether a program was kept from a USB device that it does not name."""
+def _of_port(message: AppMessage) -> bool:
+    """Whether a program was kept from a USB device that it does not name, or something came out of a port."""
+    if message.kind in FROM_PORT:
+        return True
     kept = message.kind in ("busy", "denied", "not-permitted")
     return kept and message.path is None and "usb" in message.text.lower()
 

@@ -9,7 +9,7 @@ from typing import Any
 from msgspec import UNSET, Struct, field
 from msgspec.structs import replace
 
-from radiocheck.evidence.serial import AppMessage, Handle, Link, Node, Tty, User
+from radiocheck.evidence.serial import FROM_PORT, AppMessage, Handle, Link, Node, Tty, User
 
 TTY = re.compile(r"/dev/(tty(?:USB|ACM)\d{1,4})")
 USB_NODE = re.compile(r"/dev/bus/usb/(\d{1,3})/(\d{1,3})")
@@ -18,7 +18,7 @@ _MAJORS = {"ttyUSB": 188, "ttyACM": 166}
 _USBFS = 189
 _HYPERVISOR = re.compile(r"qemu|kvm$|kvm-|Virtualization")
 # An answer of the kernel that only a node that is there can give.
-_ANSWERS = frozenset({"denied", "not-permitted", "busy", "io-error", "no-answer"})
+_ANSWERS = frozenset({"denied", "not-permitted", "busy", "io-error", "no-answer"}) | FROM_PORT
 NOBODY = "the person"  # whose name was not seen
 _INVENTED = 1000  # accounts whose number was not seen get negative ones from here on
 

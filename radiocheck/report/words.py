@@ -47,6 +47,8 @@ THINGS = {
     "monitors": "QEMU's monitors",
     "vm_messages": "the VMs' logs",
     "guest": "the VM's own side",
+    "app_messages": "what programs said",
+    "air_readings": "what the radio measured",
     "wifi": "Wi-Fi networks",
     "site": "your house's air",
 }

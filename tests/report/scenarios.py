@@ -29,7 +29,7 @@ QUESTIONS = {
     "assignment": "Does the VM's configuration pick out this adapter and no other, now and at the next start?",
     "handover": "Does the running VM hold it at this moment?",
     "guest": "Does the VM see it, with driver, name and rights?",
-    "radio": "Does the radio's firmware answer?",
+    "radio": "Does the firmware behind the port answer?",
     "air": "Is its place in the 2.4 GHz band fit to hear the mesh?",
 }
 SAW = {

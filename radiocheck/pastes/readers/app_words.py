@@ -13,6 +13,7 @@ from radiocheck.evidence.serial import AppMessage
 from radiocheck.pastes.failures import failure
 from radiocheck.pastes.line import Line
 from radiocheck.pastes.mentions import vms
+from radiocheck.pastes.node_names import node_in, node_named
 from radiocheck.pastes.piece import Piece
 from radiocheck.sources import vm_log
 
@@ -20,12 +21,6 @@ TITLE = "a program's words"
 
 TEXT_LIMIT = 400  # characters of a message that are kept
 _READ = 1_000  # characters of a line that are looked at
-
-_NODE = r"/dev/(?:serial/by-\w{2,6}/[\w.:+-]{1,200}|bus/usb/\d{3}/\d{3}|(?:tty|cu)[\w.-]{1,30}|[a-z][\w-]{1,30}(?!/)\b)"
-_PATH = re.compile(_NODE)
-_TTY = re.compile(r"\b(?P<tty>tty(?:USB|ACM)\d{1,4})\b")
-_UNIT = re.compile(r"\bdev-(?P<name>[\w.:@\\-]{1,200})\.device\b")  # systemd-escape(1)
-_ESCAPED = re.compile(r"\\x([0-9a-f]{2})")
 
 _ABOUT = re.compile(
     r"serial|usb|tty|/dev/|\bports?\b|device|adapter|modem|dongle|programmer|\bups\b|\bgps\b|receiver|probe|hid|uart"
@@ -82,13 +77,13 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     for line in lines:
         if line.prompt is not None:
             # A command that names a node is about it
-            named = _PATH.search(line.prompt[:_READ])
-            recent = [(line.number, named[0])] if named else []
+            named = node_in(line.prompt[:_READ])
+            recent = [(line.number, named)] if named else []
             continue
         text = line.text[:_READ]
         if not text.strip() or _KERNEL.search(text[:200]):
             continue  # the kernel's own words are read elsewhere
-        path = _named(text)
+        path = node_named(text)
         if path:
             recent = [*recent[-2:], (line.number, path)]
         kind = failure(text)
@@ -109,16 +104,6 @@ def _program(text: str) -> str | None:
         return match["program"] or match["qemu"]
     match = _PROGRAM.match(text)
     return None if match is None or _NO_PROGRAM.match(match["program"]) else match["program"]
-
-
-def _named(text: str) -> str | None:
-    """The node that a line names; systemd's unit for it and a bare ttyUSB0 are one, too."""
-    if path := _PATH.search(text):
-        return path[0].rstrip(".:-,")
-    if unit := _UNIT.search(text):
-        return f"/dev/{_ESCAPED.sub(lambda code: chr(int(code[1], 16)), unit['name'].replace('-', '/'))}"
-    tty = _TTY.search(text)
-    return f"/dev/{tty['tty']}" if tty else None
 
 
 def _reported(text: str, path: str | None) -> bool:
