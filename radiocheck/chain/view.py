@@ -163,6 +163,12 @@ class NameFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     shared_with: Annotated[list[str] | UnsetType, LINKS] = UNSET  # other ttys that claim the same by-id name
     points_here: Annotated[bool | UnsetType, LINKS] = UNSET
     fell_back: Annotated[bool | UnsetType, needs("kernel_log", "usb")] = UNSET  # strings could not be read
+    # A line of a pasted udev rules file that is for this adapter and can never apply: why (operator, no-effect, own,
+    # parents, case, refused), the part that shows it, what it should make, and whether that was seen to be missing.
+    rule_fault: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_words: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_name: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_missing: Annotated[bool | UnsetType, needs("udev_rules")] = UNSET
     held_number: Annotated[str | UnsetType | None, HANDLES] = UNSET  # vanished tty that a process still holds
 
 

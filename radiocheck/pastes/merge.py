@@ -19,7 +19,7 @@ from msgspec import UNSET, Struct
 import radiocheck.pastes.readers
 from radiocheck import __version__
 from radiocheck.evidence.record import FORMAT, Event, Evidence, Gap, Host, KernelLog, Taken, interfaces_of
-from radiocheck.evidence.serial import AppMessage, Handles, Link, Node, Service
+from radiocheck.evidence.serial import AppMessage, Handles, Link, Node, Service, UdevRule
 from radiocheck.evidence.usb import Controller, Module
 from radiocheck.evidence.vm import Domain, GivenVm, QemuProcess, VmMessage
 
@@ -61,6 +61,7 @@ TYPES: dict[str, type] = {
     "given": GivenVm,
     "vm_message": VmMessage,
     "app": AppMessage,
+    "udev_rule": UdevRule,
 }
 
 
@@ -180,6 +181,8 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     configured += told(of["vm_message"], facts["domains"], facts["qemu"], configured, of["app"])
     if configured:
         kept["given_vms"] = configured
+    if of["udev_rule"]:
+        kept["udev_rules"] = of["udev_rule"]
     if of["host"]:
         kept["host"] = _host(of["host"])
     if log or of["log"]:
