@@ -49,6 +49,9 @@ PROGRAMS = {
     "xxd": "terminal",
 }
 
+# drivers/usb/serial/ftdi_sio_ids.h, FTDI_BRICK_PID
+ERASED = ("0403", "0000")
+
 
 def driver_facts(context: Context, subject: Subject) -> DriverFacts:
     """Who owns the interfaces."""
@@ -86,6 +89,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
+        erased=is_paste(context.evidence) and (device.vid, device.pid) == ERASED and not device_ttys(device),
         probe_error=_probe_error(log) or (None if logged and all_told else UNSET),
         detached=certain(_detached(log), logged and all_told),
         foreign=_foreign(log) or (None if logged and all_told else UNSET),

@@ -147,6 +147,9 @@ class DriverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     # Interfaces of its maker's own class that nobody drives, beside a network driver's, on a device without any tty.
     unserved: Annotated[int | UnsetType, USB] = UNSET
     as_drive: Annotated[str | UnsetType | None, USB] = UNSET  # what shows, in a paste, that it plays a drive as yet
+    erased: Annotated[bool | UnsetType, USB] = (
+        UNSET  # in a paste: a bridge whose product ID was set to 0, without a tty
+    )
     probe_error: Annotated[str | UnsetType | None, LOG] = UNSET  # the kernel's words since its enumeration
     detached: Annotated[bool | UnsetType, LOG] = UNSET  # driver let go without an unplug, since its enumeration
     foreign: Annotated[str | UnsetType | None, LOG] = UNSET  # program that took the interface through usbfs
