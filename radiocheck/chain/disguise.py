@@ -1,4 +1,4 @@
-"""Modems that show themselves as a drive with their driver programs until they are told to be a modem.
+"""Devices that say they are something else: modems that play a drive with programs, and bridges whose ID was erased.
 
 Only a paste is asked: who pastes such a device wants a port of it.  On a live machine a
 drive is a drive.
@@ -24,6 +24,14 @@ _MODE = re.compile(
 
 # What drives for real discs call themselves; the disc of programs that a modem plays is none of these.
 _REAL = re.compile(r"DVD|\bBD-?R|CD-?RW|BDDVD|\bRW\b", re.IGNORECASE)
+
+
+ERASED = ("0403", "0000")  # drivers/usb/serial/ftdi_sio_ids.h, FTDI_BRICK_PID
+
+
+def id_erased(device: UsbDevice) -> bool:
+    """Whether another system's driver has set its product ID to 0, and no tty of it was seen."""
+    return (device.vid, device.pid) == ERASED and not device_ttys(device)
 
 
 def shown_as_drive(evidence: Evidence, device: UsbDevice) -> str | None:

@@ -15,7 +15,7 @@ from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 from .adapters import SERIAL_MODULES, VENDOR, serial_interfaces
 from .bound import certain, count
 from .context import USBFS_MAJOR, Context
-from .disguise import shown_as_drive
+from .disguise import id_erased, shown_as_drive
 from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
@@ -48,9 +48,6 @@ PROGRAMS = {
     "hexdump": "terminal",
     "xxd": "terminal",
 }
-
-# drivers/usb/serial/ftdi_sio_ids.h, FTDI_BRICK_PID
-ERASED = ("0403", "0000")
 
 
 def driver_facts(context: Context, subject: Subject) -> DriverFacts:
@@ -89,7 +86,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
-        erased=is_paste(context.evidence) and (device.vid, device.pid) == ERASED and not device_ttys(device),
+        erased=is_paste(context.evidence) and id_erased(device),
         probe_error=_probe_error(log) or (None if logged and all_told else UNSET),
         detached=certain(_detached(log), logged and all_told),
         foreign=_foreign(log) or (None if logged and all_told else UNSET),
