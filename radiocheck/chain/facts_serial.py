@@ -20,6 +20,7 @@ from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
 from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor, usb_minor
+from .kept_out import kept_out
 from .kinds import is_network
 from .mentioned import is_paste
 from .rights import group_may_open, may_open
@@ -62,7 +63,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
     log, all_told = context.log_since_arrival(device.name)
     logged = known(context.events)
     whole = all_interfaces(device, context.evidence)
-    module = _module(context, interfaces, whole)
+    module = kept_out(context.evidence, device) or _module(context, interfaces, whole)
     return DriverFacts(
         owner=_owner(device, interfaces, whole),
         name=_first_driver(interfaces) if interfaces or whole else UNSET,
