@@ -207,6 +207,7 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
     app_busy: Annotated[bool | UnsetType, APPS] = UNSET
     app_missing: Annotated[str | UnsetType | None, APPS] = UNSET  # the path that a pasted program did not find
+    app_positions: Annotated[str | UnsetType | None, APPS] = UNSET  # given to a modem program, and sends positions
     app_words: Annotated[str | UnsetType | None, APPS] = UNSET  # the newest of its words
     holders: Annotated[list[HolderFacts] | UnsetType, HANDLES] = UNSET
     all_holders_seen: Annotated[bool | UnsetType, HANDLES] = UNSET  # true, or absent

@@ -114,7 +114,8 @@ class UdevRule(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
 class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What a program said when it could not use a port or a device."""
 
-    kind: str  # denied, not-permitted, busy, missing, io-error, no-answer
+    # denied, not-permitted, busy, missing, io-error, no-answer; positions: given to a modem program, it sends NMEA
+    kind: str
     path: str | None = None  # the node or link that it named; null: none
     program: str | None = None
     text: str
