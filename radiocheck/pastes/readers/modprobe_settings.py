@@ -16,7 +16,7 @@ TITLE = "modprobe.d"
 _FILE = r"/(?:etc|run|usr/lib|lib|usr/local/lib)/modprobe\.d/[\w.@+-]{1,80}\.conf"
 _NAMED = re.compile(_FILE)
 _LINE = re.compile(
-    rf"^(?:(?P<file>{_FILE}):(?:\d{{1,5}}:)?)?\s{{0,8}}"
+    rf"^\s{{0,12}}(?:(?P<file>{_FILE}):(?:\d{{1,5}}:)?\s{{0,8}})?"
     r"(?P<words>blacklist\s{1,8}(?P<black>[\w-]{2,55})"
     r"|install\s{1,8}(?P<install>[\w-]{2,55})\s{1,8}(?:/usr)?/bin/(?:true|false))\s{0,40}(?:#.{0,200})?$"
 )

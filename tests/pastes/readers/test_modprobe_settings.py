@@ -17,6 +17,7 @@ def blocked(text: str) -> list[tuple[str, str]]:
 SHOWN = {
     "found": typed("grep -rn usb /etc/modprobe.d/", f"{FILE}:1:# blacklist usblp\n{FILE}:2:blacklist snd-usb-audio\n"),
     "found without numbers": typed("grep -r usb /etc/modprobe.d/", f"{FILE}:blacklist  snd-usb-audio\n"),
+    "indented": f"    {FILE}:2:blacklist snd-usb-audio\n",
     "shown": typed(f"cat {FILE}", "# card 0\nblacklist snd-usb-audio # mic\n"),
     "below its name": f"{FILE}:\nblacklist snd-usb-audio\n",
 }
