@@ -13,7 +13,7 @@ from .context import Context
 from .held import device_ttys
 from .mentioned import NODE, is_paste
 
-_UNSAID: dict[str, Any] = {"rights_shown": False, "hidden_words": None, "sandbox": None}
+_UNSAID: dict[str, Any] = {"app_positions": None, "rights_shown": False, "hidden_words": None, "sandbox": None}
 _KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
 # A name that only a rule of the person's own makes: none of the kernel's (Documentation/admin-guide/devices.txt).
 _OWN_NAME = re.compile(
@@ -44,6 +44,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
         ),
     }
     facts["hidden_words"] = next((one.text for one in messages if one.kind == "missing" and one.path in shown), None)
+    facts["app_positions"] = next((one.path for one in messages if one.kind == "positions"), None)
     facts["sandbox"] = _sandbox(context, shown)
     telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
     # Who pastes `id` beside `ls -l` of a node asks whether these fit together.

@@ -13,6 +13,7 @@ from radiocheck.evidence.absent import known
 from .bound import certain
 from .context import TTY_MAJORS, Context
 from .held import all_ttys, device_ttys
+from .own_rules import rule_facts
 from .subjects import Subject
 from .view import NameFacts
 
@@ -23,7 +24,7 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
     names = device_ttys(device) if device is not None else []
     if not names:
         none = UNSET if device is not None and not all_ttys(device, context.evidence) else None
-        return NameFacts(tty=none, held_number=_held_number(context, names))
+        return NameFacts(tty=none, held_number=_held_number(context, names), **rule_facts(context, None))
     tty = names[0]
     links = context.evidence.links
     facts: dict[str, Any] = {}
@@ -49,7 +50,9 @@ def name_facts(context: Context, subject: Subject) -> NameFacts:
         log, all_told = context.log_since_arrival(device.name)
         unreadable = certain(any(one.kind == "strings-unreadable" for one in log), all_told)
         fell_back = unreadable and device.product is None if known(device.product) else UNSET
-    return NameFacts(tty=tty, fell_back=fell_back, held_number=_held_number(context, names), **facts)
+    return NameFacts(
+        tty=tty, fell_back=fell_back, held_number=_held_number(context, names), **facts, **rule_facts(context, device)
+    )
 
 
 def _held_number(context: Context, names: Sequence[str]) -> str | UnsetType | None:

@@ -15,11 +15,12 @@ from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 from .adapters import SERIAL_MODULES, VENDOR, serial_interfaces
 from .bound import certain, count
 from .context import USBFS_MAJOR, Context
-from .disguise import shown_as_drive
+from .disguise import id_erased, shown_as_drive
 from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
 from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor, usb_minor
+from .kept_out import kept_out
 from .kinds import is_network
 from .mentioned import is_paste
 from .rights import group_may_open, may_open
@@ -62,7 +63,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
     log, all_told = context.log_since_arrival(device.name)
     logged = known(context.events)
     whole = all_interfaces(device, context.evidence)
-    module = _module(context, interfaces, whole)
+    module = kept_out(context.evidence, device) or _module(context, interfaces, whole)
     return DriverFacts(
         owner=_owner(device, interfaces, whole),
         name=_first_driver(interfaces) if interfaces or whole else UNSET,
@@ -86,6 +87,7 @@ def driver_facts(context: Context, subject: Subject) -> DriverFacts:
         loaded=module.loaded if isinstance(module, Module) else False if module is None else UNSET,
         available=module.available if isinstance(module, Module) else False if module is None else UNSET,
         blocked_by=module.blocked_by if isinstance(module, Module) else None if module is None else UNSET,
+        erased=is_paste(context.evidence) and id_erased(device),
         probe_error=_probe_error(log) or (None if logged and all_told else UNSET),
         detached=certain(_detached(log), logged and all_told),
         foreign=_foreign(log) or (None if logged and all_told else UNSET),

@@ -15,10 +15,11 @@ from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event, Evidence, whole
 from radiocheck.evidence.usb import UsbDevice, UsbInterface
 
-from .adapters import CDC, VENDOR, is_hub
+from .adapters import CDC, VENDOR, is_hub, serial_interfaces
 from .disguise import shown_as_drive
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
+from .kept_out import kept_out
 
 # Kinds of kernel messages that tell of trouble with a device or its port, beside those of enumeration.
 TROUBLE = ENUMERATION_ERRORS | frozenset(
@@ -70,6 +71,10 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
     plain = [one for one in devices if not is_hub(one)]
     if not any(device_ttys(one) for one in plain):
         found |= {one.name for one in plain if shown_as_drive(evidence, one)}
+        if not (
+            found or places or any(serial_interfaces(one, evidence) for one in plain)
+        ):  # else somebody does without a camera, and asks for something else
+            found |= {one.name for one in plain if kept_out(evidence, one)}
     # Its line was picked out of a longer list, or it is all that there is and needs a driver of its own.
     if len(plain) == 1 and (not whole(evidence, "usb") or _is_special(plain[0])):
         found.add(plain[0].name)

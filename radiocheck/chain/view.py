@@ -148,6 +148,9 @@ class DriverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     # Interfaces of its maker's own class that nobody drives, beside a network driver's, on a device without any tty.
     unserved: Annotated[int | UnsetType, USB] = UNSET
     as_drive: Annotated[str | UnsetType | None, USB] = UNSET  # what shows, in a paste, that it plays a drive as yet
+    erased: Annotated[bool | UnsetType, USB] = (
+        UNSET  # in a paste: a bridge whose product ID was set to 0, without a tty
+    )
     probe_error: Annotated[str | UnsetType | None, LOG] = UNSET  # the kernel's words since its enumeration
     detached: Annotated[bool | UnsetType, LOG] = UNSET  # driver let go without an unplug, since its enumeration
     foreign: Annotated[str | UnsetType | None, LOG] = UNSET  # program that took the interface through usbfs
@@ -164,6 +167,12 @@ class NameFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     shared_with: Annotated[list[str] | UnsetType, LINKS] = UNSET  # other ttys that claim the same by-id name
     points_here: Annotated[bool | UnsetType, LINKS] = UNSET
     fell_back: Annotated[bool | UnsetType, needs("kernel_log", "usb")] = UNSET  # strings could not be read
+    # A line of a pasted udev rules file that is for this adapter and can never apply: why (operator, no-effect, own,
+    # parents, case, refused), the part that shows it, what it should make, and whether that was seen to be missing.
+    rule_fault: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_words: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_name: Annotated[str | UnsetType | None, needs("udev_rules")] = UNSET
+    rule_missing: Annotated[bool | UnsetType, needs("udev_rules")] = UNSET
     held_number: Annotated[str | UnsetType | None, HANDLES] = UNSET  # vanished tty that a process still holds
 
 
@@ -199,6 +208,7 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
     app_busy: Annotated[bool | UnsetType, APPS] = UNSET
     app_missing: Annotated[str | UnsetType | None, APPS] = UNSET  # the path that a pasted program did not find
+    app_positions: Annotated[str | UnsetType | None, APPS] = UNSET  # given to a modem program, and sends positions
     app_words: Annotated[str | UnsetType | None, APPS] = UNSET  # the newest of its words
     holders: Annotated[list[HolderFacts] | UnsetType, HANDLES] = UNSET
     all_holders_seen: Annotated[bool | UnsetType, HANDLES] = UNSET  # true, or absent

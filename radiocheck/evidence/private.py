@@ -15,6 +15,7 @@ KINDS = ("serial", "user", "vm", "group", "host", "wifi", "uuid", "mac", "addres
 # (record, field) → what the whole value is.
 FIELDS: dict[tuple[str, str], str] = {
     ("UsbDevice", "serial"): "serial",
+    ("UdevRule", "serial"): "serial",
     ("User", "name"): "user",
     ("Handle", "user"): "user",
     ("QemuProcess", "user"): "user",
@@ -48,6 +49,7 @@ PATHS = frozenset(
         ("TtyArg", "path"),
         ("UsbHostArg", "node"),
         ("AppMessage", "path"),
+        ("UdevRule", "path"),
         ("Monitor", "socket"),
         ("GivenVm", "origin"),
     }

@@ -7,7 +7,7 @@ from msgspec import UNSET, Struct, UnsetType
 from .air import AirReading, WifiNetwork
 from .container import ContainerNode
 from .disk import Disk
-from .serial import AppMessage, Handles, Link, Node, Service, Tty, User
+from .serial import AppMessage, Handles, Link, Node, Service, Tty, UdevRule, User
 from .usb import Controller, Module, UsbDevice, UsbPort
 from .vm import Domain, GivenVm, Monitor, QemuProcess, VmMessage
 
@@ -101,6 +101,7 @@ class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unk
     container_nodes: list[ContainerNode] | UnsetType = UNSET  # absent outside containers
     vm_messages: list[VmMessage] | UnsetType = UNSET
     app_messages: list[AppMessage] | UnsetType = UNSET  # absent: no program's words were given
+    udev_rules: list[UdevRule] | UnsetType = UNSET  # absent: none was given
     wifi: list[WifiNetwork] | UnsetType = UNSET  # heard lately, at least; never all that there is, and never empty
     air_readings: list[AirReading] | UnsetType = UNSET  # absent: none was given
     partly: list[str] = []  # list fields that hold a part only (of a paste); all others are complete or absent

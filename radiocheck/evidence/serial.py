@@ -94,6 +94,23 @@ class Service(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     tty: str | UnsetType | None = UNSET  # units with an instance (serial console, GPS): its tty
 
 
+class UdevRule(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
+    """A line of a udev rules file, or what udev says of one that it does not take (of a paste)."""
+
+    text: str
+    path: str = ""  # its file, where that was told
+    names: list[str] = []  # names under /dev that it makes, or means to make
+    # What the device must have; null: it does not ask for that
+    vid: str | None = None
+    pid: str | None = None
+    serial: str | None = None
+    kernel: str | None = None  # pattern of the tty's name
+    # Why it never does anything: operator, no-effect, own, parents, case, refused; null: nothing in it says so
+    fault: str | None = None
+    words: str = ""  # the part of it, or udev's words, that show that
+    made: bool | UnsetType = UNSET  # its names are there
+
+
 # Kinds of words that came out of an open port.  application: it runs where a tool needs the boot loader;
 # boot-loader-again: it came back when it was told to start the application; deaf-boot-loader: it runs and hears
 # nothing; parity-…: what bytes that were read carry; answered: what was said before it is over.
@@ -107,7 +124,9 @@ FROM_PORT = frozenset(
 class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What a program said when it could not use a port or a device, or what came out of the port."""
 
-    kind: str  # denied, not-permitted, busy, missing, io-error, no-answer, or one of FROM_PORT
+    # denied, not-permitted, busy, missing, io-error, no-answer; positions: given to a modem program, it sends NMEA;
+    # or one of FROM_PORT
+    kind: str
     path: str | None = None  # the node or link that it named; null: none
     program: str | None = None
     text: str

@@ -23,6 +23,7 @@ ERRORS = frozenset(
     descriptor-error address-error no-setup-answer cannot-enable cannot-reset debounce-failed gave-up config-unreadable
     """.split()
 )
+_STORAGE = "usb-storage"
 _STRINGS = {"Product": "product", "Manufacturer": "manufacturer", "SerialNumber": "serial"}
 _COUNTS = {"mfr": "manufacturer", "prod": "product", "ser": "serial"}
 
@@ -46,8 +47,12 @@ class Logged(Struct):
 
     @property
     def all_interfaces(self) -> bool:
-        """Whether the log tells of all interfaces that matter."""
-        return self.settled or (self.arrived and bool(self.interfaces))
+        """Whether the log tells of all interfaces that matter.
+
+        Beside that of a drive there may be others that no driver took, of which no line tells.
+        """
+        told = any(one.get("driver") != _STORAGE for one in self.interfaces.values())
+        return self.settled or (self.arrived and told)
 
 
 class Bus(Struct):
@@ -84,6 +89,8 @@ def replay(events: Sequence[Event]) -> Bus:
             bus.told.discard(name)
             device.there, device.failing = True, False
             _HEARD[event.kind](device, event)
+            if event.kind in ("attached", "acm") and event.tty is not None:
+                _without(bus, name, event.tty)
             if event.kind in ("detached", "converter-gone") and not device.arrived and not _driven(device):
                 del bus.devices[name]  # the line of the unplug may have been filtered out
     return bus
@@ -199,6 +206,20 @@ def _attached(device: Logged, event: Event) -> None:
     device.fought = False
 
 
+def _without(bus: Bus, name: str, tty: str | None) -> None:
+    """Take away what had a tty before another device got it: it left unseen, or is of another machine's log."""
+    for other, device in list(bus.devices.items()):
+        if other != name and any(tty in one.get("ttys", []) for one in device.interfaces.values()):
+            del bus.devices[other]
+
+
+def _stored(device: Logged, event: Event) -> None:
+    if event.data.get("interface"):
+        _interface(device, event).update(
+            driver=_STORAGE, class_=8
+        )  # drivers/usb/storage takes others only by their IDs
+
+
 def _let_go(device: Logged, event: Event) -> None:
     """The driver is away.  After a fight the program that wanted the interface has it through usbfs."""
     for interface in device.interfaces.values():
@@ -258,6 +279,7 @@ _HEARD: dict[str, Callable[[Logged, Event], None]] = {
     "converter-detected": _detected,
     "attached": _attached,
     "acm": _attached,
+    "storage": _stored,
     "detached": _let_go,
     "converter-gone": _let_go,
     "probe-failed": _probe_failed,

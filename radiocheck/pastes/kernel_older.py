@@ -115,6 +115,16 @@ OLDER: tuple[Older, ...] = (
         r"usb (?P<device>[\d.-]{3,24}): (?P<desc>.{1,80}) converter now attached to (?P<tty>ttyUSB\d{1,4})(?: .*)?",
         "–",
     ),
+    # The SCSI host that the storage driver made (drivers/scsi/hosts.c; `scsi7 : ` until 3.15 or so), and what is in it
+    Older(
+        "storage", r"scsi(?P<host>\d{1,4}) : usb-storage (?P<interface>\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})", "–3.14"
+    ),
+    Older(
+        "storage",
+        r"scsi host(?P<host>\d{1,4}): usb-storage (?P<interface>\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})",
+        "3.15–",
+    ),
+    Older("cd-drive", r"scsi (?P<host>\d{1,4}):\d{1,4}:\d{1,4}:\d{1,4}: CD-ROM {1,16}(?P<model>\S.{1,80}?)", "–"),
     Older(
         "converter-detected",
         _INTERFACE + r"usblp\d{1,3}: USB (?P<desc>\w{3,20} printer) dev (?P<num>\d{1,3}) if \d{1,3} alt \d{1,3} "
@@ -162,7 +172,7 @@ _WORDS = re.compile(
     r"[sS]peed USB device|nonzero|New USB device found|disconnect|config|enumerate|Cannot enable|reset|EMI|debounce"
     r"|over-current|over power|power budget|HC died|very bad|something bad|Unrecoverable|not written back|assume dead"
     r"|not responding|halt failed|fatal error|bandwidth|attached to|request|FAILED to|urb|sending break"
-    r"|dtr/rts|voltage detected| - failed: | printer dev "
+    r"|dtr/rts|usb-storage|CD-ROM|voltage detected| - failed: | printer dev "
 )
 _COMPILED: dict[str, re.Pattern[str]] = {}
 

@@ -20,14 +20,14 @@ import radiocheck.pastes.readers
 from radiocheck import __version__
 from radiocheck.evidence.air import AirReading
 from radiocheck.evidence.record import FORMAT, Event, Evidence, Gap, Host, KernelLog, Taken, interfaces_of
-from radiocheck.evidence.serial import FROM_PORT, AppMessage, Handles, Link, Node, Service
+from radiocheck.evidence.serial import FROM_PORT, AppMessage, Handles, Link, Node, Service, UdevRule
 from radiocheck.evidence.usb import Controller, Module
 from radiocheck.evidence.vm import Domain, GivenVm, QemuProcess, VmMessage
 
 from . import machines, nodes
 from .ask import command_for
 from .bus_log import replay
-from .claims import claimed, linked
+from .claims import claimed, claimed_by_twins, goes_by_path, linked
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
 from .join import by_tty, spoken_of
@@ -63,6 +63,7 @@ TYPES: dict[str, type] = {
     "vm_message": VmMessage,
     "app": AppMessage,
     "air": AirReading,
+    "udev_rule": UdevRule,
 }
 
 
@@ -71,6 +72,7 @@ class Frame(Struct, frozen=True):
 
     clocks: Clocks
     where: str | None  # the machine that it was made on: `native`, `guest`, or not known
+    by_path: bool = False  # a program goes by the names of the sockets
 
 
 class Reading(Struct, frozen=True):
@@ -114,7 +116,7 @@ def read(data: bytes, now: float | None = None) -> Reading:
     # The kernel's words are no program's, even where their time was cut off.
     pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
     pieces.sort(key=lambda piece: piece.lines[0])
-    frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows))
+    frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows), goes_by_path(rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
 
 
@@ -144,7 +146,9 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     accounts, groups = nodes.Names(), nodes.Names()
     facts: dict[str, Any] = {}
     facts["users"] = nodes.users(of["user"], accounts, groups)
-    facts["links"] = claimed(nodes.links(of["link"]), pieces)
+    facts["links"] = nodes.links(of["link"])
+    if not frame.by_path:  # who goes by the sockets is not concerned by names that two share
+        facts["links"] = claimed(facts["links"], pieces)
     facts["qemu"] = machines.processes(of["qemu"])
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
@@ -165,6 +169,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     if found.left or found.added:
         whole.discard("usb")
     facts["usb"], open_ = made(found.records)
+    facts["links"] = facts["links"] if frame.by_path else claimed_by_twins(facts["links"], facts["usb"], pieces)
     facts["usb_nodes"] = [nodes.node(one, accounts, groups) for one in of["usb_node"]]
     facts |= {
         "domains": machines.domains(of["domain"]),
@@ -183,6 +188,8 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     configured += told(of["vm_message"], facts["domains"], facts["qemu"], configured, of["app"])
     if configured:
         kept["given_vms"] = configured
+    if of["udev_rule"]:
+        kept["udev_rules"] = of["udev_rule"]
     if of["host"]:
         kept["host"] = _host(of["host"])
     if log or of["log"]:

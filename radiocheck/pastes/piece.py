@@ -27,6 +27,7 @@ KINDS: dict[str, str] = {
     "host": "fields of Host",
     "app": "AppMessage",
     "air": "AirReading",
+    "udev_rule": "UdevRule",
     "wifi": "a network: ssid, channel, width_mhz, level_dbm",
     "command-error": "a program that could not say anything: command, kind, text",
 }

@@ -49,6 +49,22 @@ SHARED = {
 }
 
 
+SOCKET = "lrwxrwxrwx 1 root root 13 Nov 25 12:00 pci-0000:00:14.0-usb-0:{1}:1.0-port0 -> ../../ttyUSB{0}\n"
+SOCKETS = typed("ls -l /dev/serial/by-path/", "total 0\n" + SOCKET.format(0, "2") + SOCKET.format(1, "6"))
+LOOP = "for i in 0 1; do udevadm info -q property -n /dev/ttyUSB$i | grep -E 'SERIAL_SHORT|^ID_PATH='; done"
+NUMBERED = "ID_PATH=pci-0000:00:14.0-usb-0:{}:1.0\nID_SERIAL_SHORT={}\n"
+LOGGED = """[ {0}.1] usb 1-{1}: new full-speed USB device number {0} using xhci_hcd
+[ {0}.2] usb 1-{1}: New USB device found, idVendor=10c4, idProduct=ea60
+[ {0}.3] usb 1-{1}: SerialNumber: {2}
+[ {0}.4] usb 1-{1}: cp210x converter now attached to ttyUSB{3}
+"""
+BOTH = LOGGED.format(4, 2, "0001", 0) + LOGGED.format(5, 6, "0001", 1)
+SHARED |= {
+    "in a loop": FOLDER + SOCKETS + typed(LOOP, NUMBERED.format(2, "0001") + NUMBERED.format(6, "0001")),
+    "by the log": FOLDER + typed("sudo dmesg", BOTH),
+}
+
+
 @pytest.mark.parametrize("text", SHARED.values(), ids=SHARED)
 def test_two_that_want_one_name(text: str) -> None:
     """One link in the whole folder, two ttys at once with the serial number that is in it."""
@@ -66,6 +82,17 @@ NOT_SHARED = {
     "other serial numbers": FOLDER + NODES + ASKED.replace("_0001", "_0002", 1),
     "one tty": FOLDER + NODES + ASKED.rpartition("mira@")[0],
     "no serial number": FOLDER + NODES,
+}
+
+
+CONF = "port = /dev/serial/by-path/pci-0000:00:14.0-usb-0:2:1.0-port0\n"
+NOT_SHARED |= {
+    "other numbers in a loop": FOLDER + SOCKETS + typed(LOOP, NUMBERED.format(2, "0001") + NUMBERED.format(6, "0002")),
+    "a loop without the sockets": FOLDER + typed(LOOP, NUMBERED.format(2, "0001") + NUMBERED.format(6, "0001")),
+    "other numbers in the log": FOLDER + typed("sudo dmesg", BOTH.replace("0001", "0002", 1)),
+    "one left in the log": FOLDER + typed("sudo dmesg", BOTH + "[ 9.1] usb 1-2: USB disconnect, device number 4\n"),
+    "a program that goes by the socket, and udev's entries": FOLDER + NODES + ASKED + typed("cat meter.conf", CONF),
+    "a program that goes by the socket": FOLDER + typed("sudo dmesg", BOTH) + typed("cat meter.conf", CONF),
 }
 
 

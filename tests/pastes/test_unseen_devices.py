@@ -69,3 +69,17 @@ def test_the_printer_driver_binds() -> None:
     assert (found.name, found.vid, found.pid, found.devnum) == ("1-1.4", "1209", "7a0b", 5)
     assert known(found.interfaces)
     assert [one.driver for one in found.interfaces] == ["usblp"]
+
+
+def test_a_tty_has_one_device() -> None:
+    """A log of another machine, or one with a hole: what had the tty before another got it is not there any more."""
+    line = (
+        "[ {0}.1] usb {1}: new full-speed USB device number {0} using xhci_hcd\n"
+        "[ {0}.2] usb {1}: New USB device found, idVendor=1209, idProduct=7a01\n"
+        "[ {0}.3] usb {1}: ch341-uart converter now attached to {2}\n"
+    )
+    both = line.format(20, "3-1", "ttyUSB0") + "\n$ dmesg | tail\n" + line.format(9, "1-4", "{}")
+    for tty, names in (("ttyUSB0", ["1-4"]), ("ttyUSB1", ["1-4", "3-1"])):
+        devices = read(both.format(tty).encode(), 1_000_000.0).evidence.usb
+        assert isinstance(devices, list)
+        assert sorted(one.name for one in devices) == names

@@ -31,6 +31,11 @@ _BEFORE = r"(?:^|(?<=[\s\]:>`'\"(|*]))"
 # A word cannot go on to the left, so no place in a long word is tried twice.
 _MESSAGE = re.compile(rf"{_BEFORE}(?P<message>[A-Za-z][\w-]{{1,40}} {_NAME}: \S.*)$")
 _PROBE = re.compile(rf"{_BEFORE}(?P<message>[a-z][\w-]{{1,40}}: probe of \S{{1,40}} failed with error -?\d+)")
+# The SCSI host of a storage device, in a line that ends with the interface
+_STORED = re.compile(
+    rf"{_BEFORE}(?P<message>scsi(?:\d{{1,4}} :| host\d{{1,4}}:) usb-storage "
+    r"\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})"
+)
 _BARE = re.compile(r"(?:\]|kernel:) {1,3}(?P<message>[Uu]nder-?voltage detected!.*)$")  # names no device
 _ASIDE = re.compile(r"[`|]|\s\||\*\*|'\s|\"\s")  # where a quotation inside of prose ends
 _FRAMED = re.compile(
@@ -52,7 +57,7 @@ def message(text: str) -> str | None:
     if ": " not in text:
         match = _BARE.search(text) if "oltage detected" in text else None
         return match["message"].rstrip() if match else None
-    for pattern in (_MESSAGE, _PROBE, _BARE):
+    for pattern in (_MESSAGE, _PROBE, _STORED, _BARE):
         if match := pattern.search(text):
             return match["message"].rstrip()
     return None

@@ -47,12 +47,17 @@ _ASKED = re.compile(
     r"^udevadm info\b[^|]{0,120}?(?: -n ?| --name[= ]| )['\"]?(?:/dev/)?(?P<tty>tty(?:USB|ACM)\d{1,4})['\"]?"
     r"(?: -\S{1,30}(?: [a-z]{1,12})?){0,4}\s{0,4}(?:\||$)"
 )
+_SOCKET = re.compile(
+    r"(?P<place>(?:pci|platform)-[\w.:-]{1,80}-usb(?:v\d)?-\d:[\d.]{1,20}:\d{1,2}\.\d{1,3})(?:-port\d{1,3})? -> "
+    r"\S{0,20}/(?P<tty>tty(?:USB|ACM)\d{1,4})$"
+)
 _USB_DRIVER = re.compile(r"^(?:usb|usb_device)$")  # of devices, not of their interfaces
 
 
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Ttys with their properties, links, and the devices behind them."""
     yield from _database(lines)
+    yield from _numbered(lines)
     yield from _walk(lines)
 
 
@@ -125,6 +130,24 @@ def _some(tty: str, values: dict[str, str], numbers: tuple[int, ...]) -> Iterato
         if values.get("ID_SERIAL_SHORT"):
             device["serial"] = values["ID_SERIAL_SHORT"]
         yield Piece("device", numbers, device)
+
+
+def _numbered(lines: Sequence[Line]) -> Iterator[Piece]:
+    """`ID_PATH` and `ID_SERIAL_SHORT` of several ttys, picked out in a loop that does not say which is which.
+
+    The socket's link under /dev/serial/by-path, in the same paste, does (rules.d/60-serial.rules).
+    """
+    ttys = {match["place"]: match["tty"] for line in lines if (match := _SOCKET.search(line.text[:400]))}
+    place: tuple[str, int] | None = None
+    for line in lines if ttys else ():
+        match = _PROPERTY.match(line.text.strip()[:400])
+        if match is None or line.prompt is not None:
+            place = None
+        elif match["key"] == "ID_PATH":
+            place = match["value"], line.number
+        elif match["key"] == "ID_SERIAL_SHORT" and place is not None and place[0] in ttys:
+            yield Piece("tty", (place[1], line.number), {"name": ttys[place[0]], "serial_short": match["value"]})
+            place = None
 
 
 def _links(block: list[tuple[Line, str, str]], values: dict[str, str], name: str) -> Iterator[Piece]:
