@@ -33,7 +33,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     if not is_paste(evidence):
         return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, **_UNSAID}
     told = evidence.app_messages if known(evidence.app_messages) else []
-    messages = [one for one in told if _is_about(one, context, device)]
+    messages = [one for one in told if not one.over and _is_about(one, context, device)]
     # What is listed now is no name of before: it came back, or the program is in a sandbox without it.
     shown = {f"/dev/{name}" for name in device_ttys(device)} if device is not None else set()
     facts: dict[str, Any] = {

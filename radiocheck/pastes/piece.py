@@ -26,6 +26,7 @@ KINDS: dict[str, str] = {
     "controller": "fields of Controller",
     "host": "fields of Host",
     "app": "AppMessage",
+    "worked": "a program that has its device: family, program, path",
     "wifi": "a network: ssid, channel, width_mhz, level_dbm",
     "command-error": "a program that could not say anything: command, kind, text",
 }
