@@ -29,6 +29,7 @@ from .bus_log import replay
 from .claims import claimed, linked
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
+from .inner import of_the_guest
 from .join import by_tty, spoken_of
 from .line import Line, lines
 from .moments import current
@@ -114,7 +115,10 @@ def read(data: bytes, now: float | None = None) -> Reading:
     pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
     pieces.sort(key=lambda piece: piece.lines[0])
     pieces = settled(pieces, rows)
-    frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows))
+    inner = of_the_guest(pieces, rows)
+    pieces = pieces if inner is None else inner
+    place = where(pieces, rows) if inner is None else "guest"
+    frame = Frame(clocks(pieces, time.time() if now is None else now), place)
     return Reading(evidence(pieces, frame), pieces, rows, frame)
 
 

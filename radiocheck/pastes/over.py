@@ -161,8 +161,8 @@ def _command(row: Line, index: int) -> _Command | None:
     if name in _RUNS:
         key += [word for word in words[1:] if not word.startswith("-")][:1]
     key += [match[0] for word in words[1:] if (match := _NODE.search(word))]
-    user = _USER.match(row.text[:100])
-    return _Command(tuple(key), user["user"] if user else "", _ROOT.search(row.text[:200]) is not None, index)
+    user = _USER.match(row.text.strip()[:100])
+    return _Command(tuple(key), user["user"] if user else "", _ROOT.search(row.text.strip()[:200]) is not None, index)
 
 
 def _worked(pieces: Sequence[Piece], paste: _Paste) -> dict[_Link, list[Order]]:
