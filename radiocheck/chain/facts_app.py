@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.serial import FROM_PORT, AppMessage
 from radiocheck.evidence.usb import UsbDevice
 
-from .context import Context
-from .held import device_ttys
+from .context import USBFS_MAJOR, Context
+from .held import device_ttys, usb_minor
 from .mentioned import NODE, is_paste
 
-_UNSAID: dict[str, Any] = {"app_positions": None, "rights_shown": False, "hidden_words": None, "sandbox": None}
+_UNSAID: dict[str, Any] = {
+    "app_positions": None,
+    "rights_shown": False,
+    "hidden_words": None,
+    "sandbox": None,
+    "kept_by_driver": None,
+}
+# To claim an interface is what programs do that bring a driver of their own (libusb, pyusb).
+_CLAIM = re.compile(r"LIBUSB_|libusb|[Cc]laim|usb\.core|USBError|[Kk]ernel driver")
+# The tools of a UPS daemon push the driver of HID devices aside themselves: then another program has it.
+_PUSHES_HID = re.compile(r"usbhid-ups|nutdrv|\bnut-|\bUPS\b|USB device \[[0-9a-f]{4}:")
+_NO_OWNER = frozenset({"usbfs", "hub", "usb"})
 _KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
 # A name that only a rule of the person's own makes: none of the kernel's (Documentation/admin-guide/devices.txt).
 _OWN_NAME = re.compile(
@@ -33,7 +45,7 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     if not is_paste(evidence):
         return {"app_denied": False, "app_busy": False, "app_missing": None, "app_words": None, **_UNSAID}
     told = evidence.app_messages if known(evidence.app_messages) else []
-    messages = [one for one in told if is_about(one, context, device)]
+    messages = [one for one in told if not one.over and is_about(one, context, device)]
     # What is listed now is no name of before: it came back, or the program is in a sandbox without it.
     shown = {f"/dev/{name}" for name in device_ttys(device)} if device is not None else set()
     facts: dict[str, Any] = {
@@ -46,11 +58,26 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
     facts["hidden_words"] = next((one.text for one in messages if one.kind == "missing" and one.path in shown), None)
     facts["app_positions"] = next((one.path for one in messages if one.kind == "positions"), None)
     facts["sandbox"] = _sandbox(context, shown)
+    facts["kept_by_driver"] = _kept_by_driver(messages, context, device)
     telling = [one.text for one in messages if one.kind in ("denied", "not-permitted", "busy", "missing")]
     # Who pastes `id` beside `ls -l` of a node asks whether these fit together.
     users = evidence.users if known(evidence.users) else []
     facts["rights_shown"] = any(one.asked for one in users) and known(evidence.ttys) and len(context.subjects) == 1
     return facts | {"app_words": telling[-1] if telling else None}
+
+
+def _kept_by_driver(messages: Sequence[AppMessage], context: Context, device: UsbDevice | None) -> str | None:
+    """The kernel's driver that has the interface which a program could not claim; null: none, or a program has it."""
+    if device is None or not known(device.interfaces):
+        return None
+    drivers = [one.driver for one in device.interfaces if isinstance(one.driver, str)]
+    claims = [one for one in messages if one.kind == "busy" and _CLAIM.search(one.text)]
+    holders = context.holders(USBFS_MAJOR, usb_minor(device))
+    if not claims or "usbfs" in drivers or (known(holders) and holders):
+        return None
+    if any(_PUSHES_HID.search(one.text) for one in claims):
+        drivers = [one for one in drivers if one != "usbhid"]
+    return next((one for one in drivers if one not in _NO_OWNER), None)
 
 
 def _sandbox(context: Context, shown: set[str]) -> str | None:

@@ -207,6 +207,8 @@ class AccessFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     rights_shown: Annotated[bool | UnsetType, APPS] = UNSET  # a paste shows the account and the only adapter's node
     app_denied: Annotated[bool | UnsetType, APPS] = UNSET  # a pasted program was refused its node
     app_busy: Annotated[bool | UnsetType, APPS] = UNSET
+    # The kernel's driver that has the interface which a pasted program could not claim; null: none is known
+    kept_by_driver: Annotated[str | UnsetType | None, needs("app_messages", "usb")] = UNSET
     app_missing: Annotated[str | UnsetType | None, APPS] = UNSET  # the path that a pasted program did not find
     app_positions: Annotated[str | UnsetType | None, APPS] = UNSET  # given to a modem program, and sends positions
     app_words: Annotated[str | UnsetType | None, APPS] = UNSET  # the newest of its words

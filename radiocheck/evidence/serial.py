@@ -130,3 +130,4 @@ class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_u
     path: str | None = None  # the node or link that it named; null: none
     program: str | None = None
     text: str
+    over: bool = False  # a later line of the paste shows that it is so no more

@@ -118,7 +118,7 @@ def _listed(piece: Piece) -> str | None:
 
 def linked(links: Sequence[Link], messages: Sequence[AppMessage]) -> list[str]:
     """Ttys that links lead to, and that no program missed."""
-    missed = {one.path for one in messages if one.kind == "missing"}
+    missed = {one.path for one in messages if one.kind == "missing" and not one.over}
     return [
         link.target
         for link in links

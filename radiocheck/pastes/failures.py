@@ -49,6 +49,26 @@ def _of(kind: str, phrases: dict[str, str]) -> tuple[Phrase, ...]:
     return tuple(Phrase(kind, needle.rstrip("0123456789"), shape) for needle, shape in phrases.items())
 
 
+# "Device %s is locked." as minicom 2.8 says it in other languages (its catalogues): a word of each, and its end.
+_LOCKED = {
+    "gesperrt": "ist gesperrt",
+    "verrouill": "est verrouillé",
+    "bloqueado": "está bloqueado",
+    "ocupado": "ocupado",
+    "zablokowane": "jest zablokowane",
+    "заблокировано": "заблокировано",
+    "låst": "(?:er|är) låst",
+    "zamčeno": "je zamčeno",
+    "lukittu": "on lukittu",
+    "zárolva": "zárolva van",
+    "terkunci": "terkunci",
+    "este blocat": "este blocat",
+    "закључан": "је закључан",
+    "bị khóa": "bị khóa",
+    "ロックされています": "はロックされています",
+    "已锁定": "已锁定",
+}
+
 PHRASES: tuple[Phrase, ...] = (
     # systemd waits for a node until udev has it (src/core/job.c, job_start_timeout_message)
     *_of("missing", {"waiting for device": r"\bTimed out waiting for device\b"}),
@@ -77,6 +97,7 @@ PHRASES: tuple[Phrase, ...] = (
             "another pro": r"another (?:program|process) (?:is using|has)",
         },
     ),
+    *_of("busy", {needle: rf"/dev/\S{{1,80}} {end}" for needle, end in _LOCKED.items()}),
     *_words("not-permitted", "EPERM"),
     *_number("not-permitted", 1),
     *_words("denied", "EACCES"),

@@ -30,10 +30,12 @@ from .bus_log import replay
 from .claims import claimed, claimed_by_twins, goes_by_path, linked
 from .clock import Clocks, clocks, timed
 from .devices import Record, made, together
+from .inner import of_the_guest
 from .join import by_tty, spoken_of
 from .line import Line, lines
 from .moments import current
 from .native import where
+from .over import settled
 from .piece import Piece
 from .refusals import named, told
 from .tie import tie
@@ -50,7 +52,7 @@ LISTS = (
 
 # What a piece of each kind holds; others are not taken.
 TYPES: dict[str, type] = {
-    **dict.fromkeys(("device", "log", "tty", "user", "handle", "module", "controller", "host", "wifi"), dict),
+    **dict.fromkeys(("device", "log", "tty", "user", "handle", "module", "controller", "host", "wifi", "worked"), dict),
     "command-error": dict,
     "whole": str,
     "event": tuple,
@@ -116,7 +118,11 @@ def read(data: bytes, now: float | None = None) -> Reading:
     # The kernel's words are no program's, even where their time was cut off.
     pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
     pieces.sort(key=lambda piece: piece.lines[0])
-    frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows), goes_by_path(rows))
+    pieces = settled(pieces, rows)
+    inner = of_the_guest(pieces, rows)
+    pieces = pieces if inner is None else inner
+    place = where(pieces, rows) if inner is None else "guest"
+    frame = Frame(clocks(pieces, time.time() if now is None else now), place, goes_by_path(rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
 
 
@@ -295,4 +301,4 @@ def _field(command: str) -> str:
 
 def nothing(reading: Reading) -> bool:
     """Whether nothing in the paste was recognised."""
-    return not any(piece.kind not in ("wifi", "command-error") for piece in reading.pieces)
+    return not any(piece.kind not in ("wifi", "command-error", "worked") for piece in reading.pieces)

@@ -28,6 +28,7 @@ KINDS: dict[str, str] = {
     "app": "AppMessage",
     "air": "AirReading",
     "udev_rule": "UdevRule",
+    "worked": "a program that has its device: family, program, path",
     "wifi": "a network: ssid, channel, width_mhz, level_dbm",
     "command-error": "a program that could not say anything: command, kind, text",
 }

@@ -36,7 +36,9 @@ def told(
     shown = {one.name for one in domains if one.live or one.next} | {one.name for one in processes}
     shown |= {one.name for one in given}
     found: dict[str | None, GivenVm] = {}
-    lines = [(message.vm, _line(message)) for message in messages] + [(None, _tty(app.text)) for app in apps]
+    lines = [(message.vm, _line(message)) for message in messages] + [
+        (None, _tty(app.text)) for app in apps if not app.over
+    ]
     for vm, one in lines:
         if one is None or vm in shown or (vm is None and shown):
             continue

@@ -12,6 +12,9 @@ HOST = "host"
 _HOST_NAME = re.compile(
     r"^\W{0,3}(?:[\w.-]{1,40}@(?P<host>[\w.-]{1,64})|(?P<bare>[\w.-]{1,64}) [~/\w][^\]]{0,80}\][$#] )"
 )
+_WRITTEN = re.compile(r"^\W{0,3}(?P<who>host|guest|vm|hypervisor)[$#] ", re.IGNORECASE)
+# A row of `virsh list`, whatever the language of the state (tools/virsh-domain-monitor.c, cmdList)
+_DOMAIN = re.compile(r"^(?:\d{1,6}|-)\s{1,8}(?P<name>[\w.-]{1,64})\s{2,80}[^\W\d]")
 _PLACE = r"(?:(?:on|in|inside|within|from|auf|im|in der|dans|en|no|na|dentro d[aeo]|sur|sull?|w|v|в|на) )?"
 _ARTICLE = r"(?:the |my |this |der |dem |die |das |la |le |l'|el |il |o |a |de |het |mijn )?"
 _VM = r"(?:guests?(?: os)?|gast(?:system)?|vms?|virtual machine|invit[ée]|hu[ée]sped|convidad[oa]|ospite|гост\w{0,3})"
@@ -29,6 +32,7 @@ def speakers(lines: Sequence[Line]) -> list[str | None]:
     hosts = [_host(line) for line in lines]
     asked = [line.prompt for line in lines if line.prompt is not None]
     words = {word for prompt in asked for match in [_VIRSH.search(prompt)] if match for word in match["words"].split()}
+    words |= _listed(lines)
     runs_virsh = {
         host for host, line in zip(hosts, lines, strict=True) if host and line.prompt and "virsh " in line.prompt
     }
@@ -39,6 +43,8 @@ def speakers(lines: Sequence[Line]) -> list[str | None]:
         if line.prompt is None:
             if said := _heading(line.text):
                 now = heading = said
+        elif written := _WRITTEN.match(line.text.strip()[:80]):
+            now = GUEST if written["who"].lower() in ("guest", "vm") else HOST
         elif host is not None:
             now = HOST if host in runs_virsh else GUEST if host in words else f"@{host}"
         else:
@@ -47,8 +53,20 @@ def speakers(lines: Sequence[Line]) -> list[str | None]:
     return found
 
 
+def _listed(lines: Sequence[Line]) -> set[str]:
+    """The names in the rows that `virsh list` printed."""
+    found: set[str] = set()
+    asked = False
+    for line in lines:
+        if line.prompt is not None:
+            asked = re.match(r"virsh (?:-\S{1,60} ){0,3}list\b", line.prompt) is not None
+        elif asked and (match := _DOMAIN.match(line.text.strip()[:200])):
+            found.add(match["name"])
+    return found
+
+
 def _host(line: Line) -> str | None:
-    match = _HOST_NAME.match(line.text[:200]) if line.prompt is not None else None
+    match = _HOST_NAME.match(line.text.strip()[:200]) if line.prompt is not None else None
     return (match["host"] or match["bare"]) if match else None
 
 

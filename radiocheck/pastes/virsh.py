@@ -34,6 +34,8 @@ _LABEL = re.compile(r"^(?P<label>Id|Name|State|Persistent|Autostart):\s{1,20}(?P
 # tools/virsh-domain-monitor.c, virshDomainState
 _STATES = frozenset({"no state", "running", "idle", "paused", "in shutdown", "shut off", "crashed", "pmsuspended"})
 _OFF = frozenset({"shut off", "crashed", "no state"})
+# Written of a running domain only (libvirt, src/conf/domain_conf.c, virDomainDeviceInfoFormat; from memory)
+_ALIAS = re.compile(r"<alias name=['\"](?!ua-)")
 _COUNT = re.compile(r"\|\s*grep\s+(?:-\S+\s+)*-\w*c")
 _OF_HOSTDEV = re.compile(r"hostdev")
 _ONLY_LIVE = {"--live", "--current"}
@@ -49,7 +51,13 @@ class _Known(Struct):
     live: list[GivenVm] | None = None
     next: list[GivenVm] | None = None
     counted: bool = False  # the next start has host devices, and which is not told
+    of_running: bool = False  # the XML has what libvirt adds while the domain runs
     lines: list[int] = field(default_factory=list)
+
+    def resolved(self) -> bool:
+        """Whether the running domain's XML has numbers beside IDs, which libvirt looked up for this start."""
+        devices = [device for one in self.live or [] for device in one.hostdevs]
+        return self.of_running and any(one.vid is not None and one.address is not None for one in devices)
 
     def in_state(self, state: str, number: int) -> None:
         if state in _STATES:
@@ -170,6 +178,7 @@ class _Told:
             known.next = found
         else:
             known.live = found
+            known.of_running = known.running is True or any(_ALIAS.search(line.text[:300]) for line in printed)
         self.taken |= dict.fromkeys(mine, name)
 
     def pieces(self) -> Iterator[Piece]:
@@ -182,11 +191,11 @@ class _Told:
             told: dict[str, Any] = {}
             if known.running is False:
                 told = {"live": None}
-            elif known.live is not None and (both or not known.live):
+            elif known.live is not None and (both or not known.live or known.resolved()):
                 told = {"live": _definition(known.live)}
             if known.next is not None and (both or not known.next):
                 told["next"] = _definition(known.next)
-            if not both:
+            if not both and "live" not in told:
                 self.taken = {index: owner for index, owner in self.taken.items() if owner != name}
             is_told = told or known.state is not UNSET or known.running is not None or known.autostart is not UNSET
             if known.lines and is_told:

@@ -20,6 +20,12 @@ from radiocheck.pastes.speakers import speakers
         ("No hospedeiro:\nx", ["host", "host"]),
         ("На хосте:\nx", ["host", "host"]),
         ("$ virsh list\nx", ["host", "host"]),
+        ("host$ lsusb\nguest$ lsusb\nvm# dmesg\nx", ["host", "guest", "guest", "guest"]),
+        (
+            "[hote ~]# virsh list\n Id   Nom       État\n 2    attic    en cours d'exécution\njp@attic:~$ id",
+            ["host", "host", "host", "guest"],
+        ),
+        ("$ virsh list\n 2    attic    running\njp@gable:~$ id", ["host", "host", "@gable"]),
         ("The guest shows nothing at all.\nx", [None, None]),
     ],
 )

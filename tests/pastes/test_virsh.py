@@ -123,3 +123,31 @@ def test_what_is_shut_off_gets_what_is_kept() -> None:
 def test_other_tables_are_none() -> None:
     """A rule of dashes stands under many headings."""
     assert domains("NAME  SIZE\n--------------------\nsda1  5G\n 12 apples\n") == {}
+
+
+NUMBERED = HOSTDEV.replace("      </source>", "        <address bus='3' device='4'/>\n      </source>")
+ALIAS = NUMBERED.replace("    </hostdev>", "      <alias name='hostdev0'/>\n    </hostdev>")
+RESOLVED = HostdevUsb(vid="1209", pid="7a01", bus=3, address=4)
+
+
+@pytest.mark.parametrize("text", [ALIAS, ALIAS.replace("'", '"')])
+def test_a_number_that_libvirt_looked_up(text: str) -> None:
+    """Beside IDs, in the XML of a domain that runs, it is no choice of the owner."""
+    asked = typed("virsh dumpxml hearth | grep -A9 hostdev", text)
+    assert domains(asked)["hearth"].live == Definition(usb=[RESOLVED], pci=[], ttys=[])
+    assert domains(asked)["hearth"].next is UNSET
+    assert given(asked) == []
+    assert given(typed("virsh list", LIST) + typed("virsh dumpxml hearth | grep -A9 hostdev", NUMBERED)) == []
+
+
+def test_a_number_of_the_owner() -> None:
+    """In the XML of the next start, of a domain that is off or not known to run, and without IDs."""
+    (kept,) = given(typed("virsh dumpxml --inactive hearth | grep -A9 hostdev", NUMBERED))
+    assert kept.hostdevs == [RESOLVED]
+    (other,) = given(typed("virsh dumpxml hearth | grep -A9 hostdev", NUMBERED))
+    assert other.hostdevs == [RESOLVED]
+    off = typed("virsh list --all", LIST) + typed("virsh dumpxml attic | grep -A9 hostdev", NUMBERED)
+    assert domains(off)["attic"].next == Definition(usb=[RESOLVED], pci=[], ttys=[])
+    ids = "        <vendor id='0x1209'/>\n        <product id='0x7a01'/>\n"
+    (bare,) = given(typed("virsh dumpxml hearth | grep -A9 hostdev", ALIAS.replace(ids, "")))
+    assert bare.hostdevs == [HostdevUsb(bus=3, address=4)]
