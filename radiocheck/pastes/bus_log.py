@@ -86,6 +86,8 @@ def replay(events: Sequence[Event]) -> Bus:
             continue  # the kernel says so after the unplug
         elif event.kind in _HEARD:
             device = bus.devices.setdefault(name, Logged(_place(name)))
+            if device.failing and _HEARD[event.kind] is _heard:
+                continue  # a driver's error is no sign that it came up after all
             bus.told.discard(name)
             device.there, device.failing = True, False
             _HEARD[event.kind](device, event)

@@ -15,9 +15,11 @@ from msgspec.structs import replace
 from radiocheck.evidence.record import Event
 from radiocheck.pastes.boots import earlier
 from radiocheck.pastes.broken import is_cut, left_out
+from radiocheck.pastes.bus_log import ERRORS
 from radiocheck.pastes.kernel_older import read_older
 from radiocheck.pastes.kernel_time import YEAR, short, since, stamp
 from radiocheck.pastes.line import Line
+from radiocheck.pastes.one_sided import one_sided
 from radiocheck.pastes.piece import Piece
 from radiocheck.sources.kernel_log import read_line
 
@@ -122,6 +124,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     seen: set[tuple[str, str, float | None]] = set()
     times = _Times()
     before = earlier(lines)
+    healed = one_sided(lines)
     after_string = False  # the line before was a device's string: an indented line without a time goes on with it
     filtered = False
     for index, line in enumerate(lines):
@@ -146,7 +149,7 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             continue
         numbers, event = _event(found, lines, index, at is not None)
         after_string = event is not None and event.kind == "string-value" and at is not None
-        if event is None:
+        if event is None or (line.number in healed and event.kind in ERRORS):
             continue
         if at is not None:
             key = (event.text, at[0], at[1])
