@@ -45,7 +45,8 @@ _PROMPT = re.compile(
     r"^(?:\([\w.-]{1,40}\) ?)?"
     r"(?:\[(?:\U0001f4e6 )?[\w.-]{1,64} (?:[~/][^$#%\]]{0,80}|[\w.-]{1,40})\](?=[$#] )"  # without @; in a flatpak
     r"|\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~"
-    r"|(?:guest|host|vm|hypervisor|gast|wirt|client|server|root|user)\d{0,2}(?= ?[$#] )|[\w.-]{1,40} ~\S{0,60}(?= [$#] )"
+    r"|(?:guest|host|vm|hypervisor|gast|wirt|client|server|root|user)\d{0,2}(?= ?[$#] )"
+    r"|[\w.-]{1,40} ~\S{0,60}(?= [$#] )"
     r"|/(?:(?:app|code|config|data|src|work)[\w/-]{0,40})?(?= # ))?"  # busybox in a container names no host
     # The last three are of other shells' themes.
     r"(?:\s?[$#%] ?|[~/]\S{0,60} >>> |\u279c {1,3}\S{1,60} (?:git:\(\S{1,40}\) )?(?:\u2717 )?|\u276f )"
