@@ -54,12 +54,14 @@ def _drive(events: Sequence[Event], name: str) -> str | None:
     """
     alone = len({event.device for event in events if event.kind == "storage"}) == 1
     stored, said = False, None
+    latest: str | None = None  # where something came up last; old kernels do not say whose SCSI host it is
     hosts: set[str] = set()
     real = {_host(event) for event in events if event.kind == "cd-drive" and _REAL.search(event.text)}
     for event in events:
+        latest = event.device if event.kind == "new-device" else latest
         if event.device == name and event.kind in ("disconnect", "new-device", "attached", "acm"):
             stored, said, hosts = False, None, set()
-        elif event.device == name and event.kind == "storage":
+        elif event.kind == "storage" and (event.device or latest) == name:
             stored = True
             hosts |= {event.data["host"]} if "host" in event.data else set()
         elif event.kind == "cd-drive" and stored and (alone if not hosts else _host(event) in hosts):

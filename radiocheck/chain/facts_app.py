@@ -25,6 +25,7 @@ _UNSAID: dict[str, Any] = {
 _CLAIM = re.compile(r"LIBUSB_|libusb|[Cc]laim|usb\.core|USBError|[Kk]ernel driver")
 # The tools of a UPS daemon push the driver of HID devices aside themselves: then another program has it.
 _PUSHES_HID = re.compile(r"usbhid-ups|nutdrv|\bnut-|\bUPS\b|USB device \[[0-9a-f]{4}:")
+_NEAR_FIELD = frozenset({"pn533_usb", "port100"})  # drivers/nfc/pn533/usb.c, drivers/nfc/port100.c
 _NO_OWNER = frozenset({"usbfs", "hub", "usb"})
 _KERNEL_NAME = re.compile(r"/dev/tty(?:USB|ACM)\d+")
 # A name that only a rule of the person's own makes: none of the kernel's (Documentation/admin-guide/devices.txt).
@@ -68,16 +69,23 @@ def app_facts(context: Context, device: UsbDevice | None) -> dict[str, Any]:
 
 def _kept_by_driver(messages: Sequence[AppMessage], context: Context, device: UsbDevice | None) -> str | None:
     """The kernel's driver that has the interface which a program could not claim; null: none, or a program has it."""
-    if device is None or not known(device.interfaces):
+    if device is None:
         return None
-    drivers = [one.driver for one in device.interfaces if isinstance(one.driver, str)]
+    interfaces = device.interfaces if known(device.interfaces) else []
+    drivers = [one.driver for one in interfaces if isinstance(one.driver, str)]
     claims = [one for one in messages if one.kind == "busy" and _CLAIM.search(one.text)]
     holders = context.holders(USBFS_MAJOR, usb_minor(device))
     if not claims or "usbfs" in drivers or (known(holders) and holders):
         return None
     if any(_PUSHES_HID.search(one.text) for one in claims):
         drivers = [one for one in drivers if one != "usbhid"]
-    return next((one for one in drivers if one not in _NO_OWNER), None)
+    return next((one for one in drivers if one not in _NO_OWNER), None) or (None if drivers else _of_readers(context))
+
+
+def _of_readers(context: Context) -> str | None:
+    """A loaded driver that takes nothing but card readers for near-field cards, where no interface was shown."""
+    modules = context.evidence.modules if known(context.evidence.modules) else []
+    return next((one.name for one in modules if one.loaded is True and one.name in _NEAR_FIELD), None)
 
 
 def _sandbox(context: Context, shown: set[str]) -> str | None:

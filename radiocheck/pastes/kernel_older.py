@@ -124,6 +124,7 @@ OLDER: tuple[Older, ...] = (
         r"scsi host(?P<host>\d{1,4}): usb-storage (?P<interface>\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})",
         "3.15–",
     ),
+    Older("storage", r"scsi(?P<host>\d{1,4}) : SCSI emulation for USB Mass Storage devices", "–3.2"),
     Older("cd-drive", r"scsi (?P<host>\d{1,4}):\d{1,4}:\d{1,4}:\d{1,4}: CD-ROM {1,16}(?P<model>\S.{1,80}?)", "–"),
     Older(
         "converter-detected",
@@ -172,7 +173,7 @@ _WORDS = re.compile(
     r"[sS]peed USB device|nonzero|New USB device found|disconnect|config|enumerate|Cannot enable|reset|EMI|debounce"
     r"|over-current|over power|power budget|HC died|very bad|something bad|Unrecoverable|not written back|assume dead"
     r"|not responding|halt failed|fatal error|bandwidth|attached to|request|FAILED to|urb|sending break"
-    r"|dtr/rts|usb-storage|CD-ROM|voltage detected| - failed: | printer dev "
+    r"|dtr/rts|usb-storage|USB Mass Storage|CD-ROM|voltage detected| - failed: | printer dev "
 )
 _COMPILED: dict[str, re.Pattern[str]] = {}
 

@@ -20,6 +20,9 @@ _WORDS = re.compile(
     r"|pass(?:ed|ing)?[ -]?through|virtual machines?|virtuali[sz]\w{1,9})\b",
     re.IGNORECASE,
 )
+# A container has its machine's own ports; people speak of its host, and of passing through, too.
+_CONTAINER = re.compile(r"\b(?:lxc|docker|podman|containers?|compose|nspawn)\b", re.IGNORECASE)
+_OF_BOTH = re.compile(r"\bpass(?:ed|ing)?[ -]?through\b|\bguests?\b", re.IGNORECASE)
 _VM = r"(?:guests?(?: os| system)?|vms?|virtual machines?|gast(?:system)?)"
 _IN_VM = re.compile(
     r"\b(?:in|inside|within|from|on|im|in der|dans) (?:the |my |a |this |that |der |dem |la )?"
@@ -56,6 +59,8 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
         return "guest" if _shows_use(pieces) else None
     if any(piece.kind == "app" and _CLIENT.search(piece.value.text) for piece in pieces):
         return "native"
+    if any(_CONTAINER.search(text) for text in prose):
+        prose, on_host = [_OF_BOTH.sub("", text) for text in prose], False
     if not any(_WORDS.search(text) for text in prose) or (not on_host and _uses_tty(pieces)):
         return "native"
     return None

@@ -35,8 +35,8 @@ _MESSAGE = re.compile(rf"{_BEFORE}(?P<message>[A-Za-z][\w-]{{1,40}} {_NAME}: \S.
 _PROBE = re.compile(rf"{_BEFORE}(?P<message>[a-z][\w-]{{1,40}}: probe of \S{{1,40}} failed with error -?\d+)")
 # The SCSI host of a storage device, in a line that ends with the interface
 _STORED = re.compile(
-    rf"{_BEFORE}(?P<message>scsi(?:\d{{1,4}} :| host\d{{1,4}}:) usb-storage "
-    r"\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})"
+    rf"{_BEFORE}(?P<message>scsi(?:\d{{1,4}} :| host\d{{1,4}}:) (?:usb-storage "
+    r"\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3}|SCSI emulation for USB Mass Storage devices))"
 )
 _BARE = re.compile(r"(?:\]|kernel:) {1,3}(?P<message>[Uu]nder-?voltage detected!.*)$")  # names no device
 _ASIDE = re.compile(r"[`|]|\s\||\*\*|'\s|\"\s")  # where a quotation inside of prose ends
