@@ -18,6 +18,7 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
+from .meant import lacks_driver
 from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
 
 
@@ -177,7 +178,13 @@ def _home(
     if item.selector == "port":
         return None
     free = [draft for draft in drafts.values() if not draft.items]
-    return (free[0], True) if len(free) == 1 and whole(evidence, "usb") else None
+    alone = (
+        item.kind == "forwarded"
+        and len(drafts) == 1
+        and is_paste(evidence)
+        and all(lacks_driver(draft.device, evidence) for draft in free)
+    )
+    return (free[0], True) if len(free) == 1 and (alone or whole(evidence, "usb")) else None
 
 
 def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list[tuple[_Draft, bool]]:

@@ -35,6 +35,7 @@ from .moments import current
 from .native import where
 from .piece import Piece
 from .refusals import named, told
+from .sides import of_host
 from .tie import tie
 
 Read = Callable[[Sequence[Line]], Iterator[Piece]]
@@ -111,6 +112,7 @@ def read(data: bytes, now: float | None = None) -> Reading:
     logged = {number for piece in pieces if piece.kind == "event" for number in piece.lines}
     # The kernel's words are no program's, even where their time was cut off.
     pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
+    pieces = of_host(pieces, rows)
     pieces.sort(key=lambda piece: piece.lines[0])
     frame = Frame(clocks(pieces, time.time() if now is None else now), where(pieces, rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
@@ -182,6 +184,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
         kept["given_vms"] = configured
     if of["host"]:
         kept["host"] = _host(of["host"])
+        kept |= {"module_files": one["module_files"] for one in of["host"] if "module_files" in one}
     if log or of["log"]:
         kept["kernel_log"] = _log(log, of["log"])
         partly += [] if kept["kernel_log"].from_boot else ["kernel_log"]

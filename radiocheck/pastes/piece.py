@@ -24,7 +24,7 @@ KINDS: dict[str, str] = {
     "given": "GivenVm",
     "vm_message": "VmMessage",
     "controller": "fields of Controller",
-    "host": "fields of Host",
+    "host": "fields of Host, and module_files",
     "app": "AppMessage",
     "wifi": "a network: ssid, channel, width_mhz, level_dbm",
     "command-error": "a program that could not say anything: command, kind, text",
