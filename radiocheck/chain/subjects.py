@@ -18,8 +18,9 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
-from .meant import lacks_driver
+from .meant import lacks_driver, misread
 from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
+from .start_error import start_error
 
 
 class Subject(Struct, frozen=True):
@@ -76,6 +77,8 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
                 if guessed:
                     draft.guessed.add(len(draft.items))
                 draft.items.append(item)
+        elif not matched and len(wrong := [one for one in devices if misread(item, one)]) == 1:
+            drafts.setdefault(wrong[0].name, _Draft(wrong[0])).items.append(item)
         elif matched or item.kind != "controller" or _is_usb_controller(item, evidence):
             if not matched and item.kind == "device" and _targets(item, evidence, devices):
                 continue  # it picks out a disk or a keyboard: not our business
@@ -194,7 +197,9 @@ def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list
     """
     held = [(draft, False) for draft in _held(item, [], evidence, drafts)]
     free = [(draft, True) for draft in drafts.values() if not draft.items]
-    return held or (free if len(free) == 1 and whole(evidence, "usb") else [])
+    said = start_error(evidence, item)
+    refused = known(said) and said is not None and said.kind == "id-refused"  # its IDs could not be read
+    return held or (free if len(free) == 1 and (refused or whole(evidence, "usb")) else [])
 
 
 def _held(item: Item, lines: Sequence[Item], evidence: Evidence, drafts: dict[str, _Draft]) -> list[_Draft]:

@@ -45,6 +45,7 @@ _PROMPT = re.compile(
     r"^(?:\([\w.-]{1,40}\) ?)?"
     r"(?:\[(?:\U0001f4e6 )?[\w.-]{1,64} (?:[~/][^$#%\]]{0,80}|[\w.-]{1,40})\](?=[$#] )"  # without @; in a flatpak
     r"|\[?[\w.-]{1,40}@[\w.-]{1,64}[^$#%\]]{0,80}\]?|[\w.-]{1,30}:[~/][^$#%]{0,80}|[\w.-]{1,30}:|~"
+    r"|(?:host|guest|vm|hypervisor)(?=[$#] )"  # as people who write a how-to shorten it
     r"|/(?:(?:app|code|config|data|src|work)[\w/-]{0,40})?(?= # ))?"  # busybox in a container names no host
     r"\s?[$#%] ?"
     r"(?P<command>[a-z/.][^\n]{0,1000})$"

@@ -184,7 +184,8 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
         kept["given_vms"] = configured
     if of["host"]:
         kept["host"] = _host(of["host"])
-        kept |= {"module_files": one["module_files"] for one in of["host"] if "module_files" in one}
+        if any(one.get("module_files") is False for one in of["host"]):
+            kept["module_files"] = False
     if log or of["log"]:
         kept["kernel_log"] = _log(log, of["log"])
         partly += [] if kept["kernel_log"].from_boot else ["kernel_log"]

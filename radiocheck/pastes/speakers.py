@@ -13,6 +13,7 @@ HOST = "host"
 _HOST_NAME = re.compile(
     r"^\W{0,3}(?:[\w.-]{1,40}@(?P<host>[\w.-]{1,64})|(?P<bare>[\w.-]{1,64}) [~/\w][^\]]{0,80}\][$#] )"
 )
+_SHORT = re.compile(r"^\s{0,8}(?:(?P<vm>guest|vm)|host|hypervisor)[$#] ", re.IGNORECASE)
 _PLACE = r"(?:(?:on|in|inside|within|from|auf|im|in der|dans|en|no|na|dentro d[aeo]|sur|sull?|w|v|в|на) )?"
 _ARTICLE = r"(?:the |my |this |der |dem |die |das |la |le |l'|el |il |o |a |de |het |mijn )?"
 _VM = r"(?:guests?(?: os)?|gast(?:system)?|vms?|virtual machine|invit[ée]|hu[ée]sped|convidad[oa]|ospite|гост\w{0,3})"
@@ -51,6 +52,8 @@ def speakers(lines: Sequence[Line]) -> list[str | None]:
         if line.prompt is None:
             if said := _heading(line.text):
                 now = heading = said
+        elif short := _SHORT.match(line.text[:40]):
+            now = GUEST if short["vm"] else HOST
         elif host is not None:
             now = HOST if host in runs_virsh else GUEST if host in words else f"@{host}"
         else:

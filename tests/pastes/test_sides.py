@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from radiocheck.pastes.merge import read
 
-HOST = "root@gable:~# virsh list\nroot@gable:~# dmesg\n[ 100.0] usb 3-9: reset full-speed USB device number 7 using xhci_hcd\n"
+HOST = (
+    "root@gable:~# virsh list\nroot@gable:~# dmesg\n"
+    "[ 100.0] usb 3-9: reset full-speed USB device number 7 using xhci_hcd\n"
+)
 GUEST = "In the VM:\n[ 50.0] usb 2-1: USB disconnect, device number 2\n"
 
 
