@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Evidence
@@ -19,6 +20,26 @@ def lacks_driver(device: UsbDevice, evidence: Evidence) -> bool:
         return False
     lost = known(evidence.modules) and any(one.available is False for one in evidence.modules)
     return lost or (bool(parts) and all(part.driver is None for part in parts))
+
+
+# As usb.ids calls what is built into a machine, and what nobody hands to a VM.  Cards with a chip are another matter.
+_BUILT_IN = re.compile(
+    r"\bcard ?reader\b|\bfinger ?print\b|\btouch ?(?:pad|screen)\b|\bintegrated (?:web)?cam|\bmulti-?card\b",
+    re.IGNORECASE,
+)
+_OF_CHIPS = re.compile(r"smart ?card|\bccid\b|\bnfc\b|\brfid\b", re.IGNORECASE)
+
+
+def is_built_in(words: object) -> bool:
+    """Whether a device's words call it something that is built in and that no VM is given."""
+    return isinstance(words, str) and _BUILT_IN.search(words) is not None and _OF_CHIPS.search(words) is None
+
+
+def picks_built_in(item: Item, matched: Sequence[UsbDevice]) -> bool:
+    """Whether a number of a line is now that of something that no VM is given: the line meant another device."""
+    if item.selector not in ("address", "node") or not matched:
+        return False
+    return all(is_built_in(one.called) or is_built_in(one.product) for one in matched)
 
 
 def misread(item: Item, device: UsbDevice) -> bool:

@@ -18,7 +18,7 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
-from .meant import lacks_driver, misread
+from .meant import lacks_driver, misread, picks_built_in
 from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
 from .start_error import start_error
 
@@ -64,8 +64,11 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             for device in _targets(item, evidence, devices)
             if not is_plainly_other(device) or device.name in drafts or is_paste(evidence)
         ]
-        if matched and not (
-            item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched)
+        other = is_paste(evidence) and picks_built_in(item, matched)
+        if (
+            matched
+            and not (item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched))
+            and not (other and _only_free_tty(drafts) is not None)
         ):
             for device in matched:
                 drafts.setdefault(device.name, _Draft(device)).items.append(item)
@@ -172,6 +175,9 @@ def _home(
         meant = _meant(item, history, devices)
         if meant is not None and meant.name in drafts:
             return drafts[meant.name], False
+        if is_paste(evidence) and picks_built_in(item, picked(item, devices)):
+            sole = _only_free_tty(drafts)
+            return (sole, False) if sole is not None else None
     if item.kind == "forwarded":
         named = [draft for draft in drafts.values() if has_by_id(draft.device, item.tty or "")]
         if len(named) == 1:
@@ -188,6 +194,12 @@ def _home(
         and all(lacks_driver(draft.device, evidence) for draft in free)
     )
     return (free[0], True) if len(free) == 1 and (alone or whole(evidence, "usb")) else None
+
+
+def _only_free_tty(drafts: dict[str, _Draft]) -> _Draft | None:
+    """The only adapter with a tty on the host, if no line names it."""
+    free = [draft for draft in drafts.values() if device_ttys(draft.device)]
+    return free[0] if len(free) == 1 and not free[0].items else None
 
 
 def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list[tuple[_Draft, bool]]:

@@ -28,7 +28,7 @@ from .ask import command_for
 from .bus_log import replay
 from .claims import claimed, linked
 from .clock import Clocks, clocks, timed
-from .devices import Record, made, together
+from .devices import Record, made, of_this_machine, together
 from .join import by_tty, spoken_of
 from .line import Line, lines
 from .moments import current
@@ -149,7 +149,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     facts["handles"] = nodes.handles(of["handle"], facts["links"], {one.pid for one in facts["qemu"]}, accounts)
     facts["app_messages"] = of["app"]
     # What a VM lists is on none of its host's buses.
-    found = together([one for one in of["device"] if not one.get("elsewhere")], bus)
+    found = together(of_this_machine(of["device"]), bus)
     names = _ttys(found.records, facts["handles"], of["service"], log)
     targets = linked(facts["links"], of["app"])
     # Only where nothing else tells of ttys: a list of links may be of another moment than the rest.
