@@ -14,7 +14,10 @@ from .adapters import is_hub, label
 from .bound import certain, count
 from .context import USBFS_MAJOR, Context
 from .held import usb_minor
+from .history import stays
 from .item import Item, matches, picks
+from .meant import misread
+from .mentioned import is_paste
 from .place import present
 from .rights import may_open
 from .subjects import Subject
@@ -42,6 +45,7 @@ def device_facts(context: Context, subject: Subject, item: Item) -> dict[str, An
         facts |= _picking(context, subject, item)
         if bound:
             facts["live_current"] = _is_current(context, subject, item)
+    facts["left_behind"] = is_paste(context.evidence) and bound and _is_left_behind(context, subject, item)
     if item.running is False:
         return facts | {"holds": False, "dead": False, "holds_other": None}
     if _nothing_attached(context, item):  # unless the open nodes tell more
@@ -67,7 +71,9 @@ def _picking(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
     chosen = [one for one, answer in answers if answer is True]
     whole = context.whole("usb") and all(known(answer) for _, answer in answers)
     other = next((one for one in chosen if one is not subject.device), None)
+    wrong = subject.device is not None and not chosen and misread(item, subject.device)
     facts: dict[str, Any] = {"matches": count(len(chosen), whole), "picks_this": this}
+    facts["misread"] = certain(wrong, subject.device is not None or whole)
     if this is True:
         facts["picks_other"] = None
     elif known(this) and (other is not None or whole):
@@ -84,6 +90,23 @@ def _is_current(context: Context, subject: Subject, item: Item) -> bool | UnsetT
     if any(known(has) and has != bound for bound, has in pairs):
         return False
     return True if all(known(has) for _, has in pairs) else UNSET
+
+
+def _is_left_behind(context: Context, subject: Subject, item: Item) -> bool:
+    """Whether the log saw the number of the running VM leave, and this adapter come to its port under another.
+
+    QEMU was given the old number at its start and looks for no other (see the rule lost-by-replug).
+    """
+    device = subject.device
+    if device is None or item.running is not True or not known(context.events):
+        return False
+    if not known(device.devnum) or device.devnum == item.live_address:
+        return False
+    if known(device.interfaces) and any(one.driver == "usbfs" for one in device.interfaces):
+        return False
+    others = [one for one in subject.items if one is not item and one.live_address == device.devnum]
+    was = [one for one in stays(context.events) if (one.bus, one.number) == (item.live_bus, item.live_address)]
+    return not others and bool(was) and was[-1].gone and was[-1].device == device.name
 
 
 def _nothing_attached(context: Context, item: Item) -> bool:

@@ -18,6 +18,7 @@ from .history import about, port_of
 from .mentioned import is_paste
 from .place import log_of, place_of, port_record, present
 from .subjects import Subject
+from .turned import turned
 from .view import AdapterFacts, HostFacts, PowerFacts
 
 # USB 2.0, 7.2.1.1: a bus-powered hub has 500 mA, keeps up to one unit load of 100 mA for itself.
@@ -75,6 +76,7 @@ def adapter_facts(context: Context, subject: Subject) -> AdapterFacts:
             usb_node=None,
             twins=0 if context.whole("usb") else UNSET,
             now_is=_now_is(context, subject),
+            turned_into=_turned_into(context, subject),
         )
     node: str | UnsetType = UNSET
     if known(device.bus) and known(device.devnum):
@@ -96,6 +98,7 @@ def adapter_facts(context: Context, subject: Subject) -> AdapterFacts:
         usb_node=node,
         twins=twins(context, device),
         now_is=None,
+        turned_into=None,
         **above(context, device),
     )
 
@@ -135,6 +138,15 @@ def _now_is(context: Context, subject: Subject) -> str | UnsetType | None:
         return None if context.whole("usb") else UNSET
     other = context.devices[stay.device]
     return f"{label(other)} ({other.vid}:{other.pid})" if (other.vid, other.pid) != (stay.vid, stay.pid) else None
+
+
+def _turned_into(context: Context, subject: Subject) -> str | None:
+    """What the device that a VM asks for has become, as long as no line asks for that, too."""
+    for item in subject.items:
+        if (found := turned(context.evidence, item)) is not None:
+            taken = any(one.items for one in context.subjects if one.device is found[1])
+            return None if taken else f"{label(found[1])} ({found[1].vid}:{found[1].pid})"
+    return None
 
 
 def power_facts(context: Context, subject: Subject) -> PowerFacts:

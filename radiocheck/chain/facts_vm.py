@@ -22,7 +22,8 @@ from .forecast import expectations
 from .held import of_hypervisor, usb_minor
 from .item import Item
 from .items_qemu import vm_name
-from .mentioned import on_its_own
+from .mentioned import is_paste, on_its_own
+from .redirected import redirection_ended
 from .start_error import start_error
 from .start_order import start_order
 from .subjects import Subject
@@ -47,6 +48,15 @@ def assignment_facts(context: Context, subject: Subject) -> list[AssignmentFacts
     return [*found, AssignmentFacts()] if subject.partial else found
 
 
+def _next_is_bare(context: Context, item: Item) -> bool:
+    """Whether a paste shows the configuration of the VM's next start, and nothing of the host's in it."""
+    if not is_paste(context.evidence):
+        return False
+    domains = context.evidence.domains if known(context.evidence.domains) else []
+    kept = [one.next for one in domains if one.name == item.vm and known(one.next) and one.next is not None]
+    return any(not (one.usb or one.pci or one.ttys) for one in kept)
+
+
 def _ahead(pair: Pair) -> dict[str, Any]:
     """What the next restart does to a line, as far as it is known."""
     vm, host = pair
@@ -63,7 +73,9 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     facts: dict[str, Any] = {}
     device = subject.device
     if on_its_own(context.evidence):
-        return HandoverFacts(hypervisors=0, stranger=None, assigned=0, running=0, kept_words=None)
+        return HandoverFacts(
+            hypervisors=0, stranger=None, assigned=0, running=0, kept_words=None, redirection_ended=None
+        )
     if not subject.partial:
         vms = {item.vm for item in subject.items}
         if len(vms) < 2 or all(item.named for item in subject.items):  # a nameless one may be any of the others
@@ -71,6 +83,7 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
         running = {item.vm for item in subject.items if item.running is True}
         if all(known(item.running) for item in subject.items):
             facts["running"] = len(running)
+    facts["redirection_ended"] = redirection_ended(context, subject)
     if device is not None:
         holders = context.holders(USBFS_MAJOR, usb_minor(device))
         if known(holders):
@@ -121,6 +134,8 @@ def _common(context: Context, subject: Subject, item: Item) -> dict[str, Any]:
         "autostart": item.autostart,
         "in_live": item.in_live,
         "in_next": item.in_next,
+        "had_once": item.once,
+        "next_bare": _next_is_bare(context, item),
         "usb_bus": item.usb_bus,
         "tty_path": item.tty,
         "controller": item.controller,

@@ -37,6 +37,7 @@ class Item(Struct, frozen=True):
     managed: bool | UnsetType = UNSET  # of a controller: libvirt binds it to VFIO itself
     process: QemuProcess | None = None
     named: bool = True  # False: `vm` is a makeshift, since the configuration that was given names no VM
+    once: bool = False  # an earlier run of the VM had it, in a paste, and no configuration names it
     by_error: bool = False  # known from a refusal of it, in a paste
     attached: bool | UnsetType = UNSET  # an adapter is behind it, says QEMU's monitor
     paused: bool | UnsetType = UNSET  # the guest stands still, says QEMU's monitor

@@ -112,11 +112,14 @@ def _written(given: GivenVm, vm: SeenVm | None) -> list[Item]:
         "by_error": given.origin == ERROR,
         "autostart": given.autostart,
         "usb_bus": given.usb_bus,
-        "live_bus": UNSET,
-        "live_address": UNSET,
-        "in_next": UNSET if _looked_up(given) else True,
+        "once": given.once,
+        "in_next": False if given.once else UNSET if _looked_up(given) else True,
     }
-    return [replace(item, text=f"{item.text} (in {given.origin})", **common) for item in found]
+    of_live: dict[str, Any] = {"live_bus": UNSET, "live_address": UNSET}
+    return [
+        replace(item, text=f"{item.text} (in {given.origin})", **common, **({} if item.in_live is True else of_live))
+        for item in found
+    ]
 
 
 def _in_words_of_xl(item: Item) -> Item:
@@ -145,15 +148,17 @@ def _of_xen(given: GivenVm, evidence: Evidence) -> list[Item]:
 
 def _of_qemu(given: GivenVm, vm: SeenVm | None, evidence: Evidence) -> list[Item]:
     """Lines of a VM that QEMU runs: what is given for the next start, put together with what it has now."""
-    running = _running(given, vm, evidence)
+    runs = any(one.resolved for one in given.hostdevs)  # it is the XML of the running VM
+    running = True if runs else _running(given, vm, evidence)
     in_live: bool | UnsetType = False if running is False or (vm is not None and vm.all_live) else UNSET
+    in_live = True if runs else in_live
     rest = [item for item in vm.lines if item.in_live is True] if vm is not None else []
     merged: list[Item] = []
     for item in _written(given, vm):
         twin = next((one for one in rest if same(item, one)), None)
         twin = twin or next((one for one in rest if _came_from(item, one, evidence)), None)
         if twin is None:
-            merged.append(replace(item, in_live=in_live))
+            merged.append(item if item.in_live is True else replace(item, in_live=in_live))
         else:
             rest.remove(twin)
             merged.append(_with_live(item, twin))

@@ -114,7 +114,7 @@ def _hostdev(vm: str, device: HostdevUsb) -> Item:
     if ids:
         words.append(f"{device.vid}:{device.pid}")
     if device.address is not None:
-        words.append(f"bus {device.bus} device {device.address}")
+        words.append(f"bus {device.bus} device {device.address}{' since its start' if device.resolved else ''}")
     if device.port is not None:
         words.append(f"bus {device.bus} port {device.port}")
     if device.startup:
@@ -125,6 +125,20 @@ def _hostdev(vm: str, device: HostdevUsb) -> Item:
         selector = "ids-address" if ids else "address"
     else:
         selector = "ids" if ids else "nothing"
+    if device.resolved:
+        return Item(
+            vm=vm,
+            manager="libvirt",
+            kind="device",
+            selector="ids",
+            text="hostdev " + ", ".join(words),
+            vid=device.vid,
+            pid=device.pid,
+            in_live=True,
+            live_bus=device.bus,
+            live_address=device.address,
+            startup=device.startup,
+        )
     return Item(
         vm=vm,
         manager="libvirt",

@@ -17,6 +17,7 @@ from .history import Stay, port_of, stays
 from .item import Item, matches
 from .start_error import start_error
 from .subjects import Subject
+from .turned import turned
 
 
 def present(context: Context, subject: Subject) -> bool | UnsetType:
@@ -25,7 +26,7 @@ def present(context: Context, subject: Subject) -> bool | UnsetType:
         return True
     if subject.known_by in ("port", "log") or (subject.stay is not None and _is_away(context, subject.stay)):
         return False
-    if any(_not_found(context, item) for item in subject.items):
+    if any(_not_found(context, item) or turned(context.evidence, item) for item in subject.items):
         return False
     devices = [one for one in context.devices.values() if not is_hub(one)] if known(context.devices) else []
     unsure = any(not known(matches(item, one)) for item in subject.items for one in devices if item.kind == "device")

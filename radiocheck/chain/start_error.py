@@ -25,7 +25,7 @@ ERRORS = frozenset(
     """
     no-such-device open-failed node-refused speed-mismatch no-usb-bus no-free-port libvirt-not-found libvirt-several
     libvirt-in-use group-not-viable vfio-not-bound vfio-refused vfio-no-memory no-iommu-group pci-in-use pci-missing
-    apparmor-denied selinux-denied
+    apparmor-denied selinux-denied option-refused id-refused
     """.split()
 )
 # Of these those about a PCI function; libvirt names none when the host supports no passthrough at all.

@@ -18,7 +18,9 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
+from .meant import lacks_driver, misread, picks_built_in
 from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
+from .start_error import start_error
 
 
 class Subject(Struct, frozen=True):
@@ -62,8 +64,11 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
             for device in _targets(item, evidence, devices)
             if not is_plainly_other(device) or device.name in drafts or is_paste(evidence)
         ]
-        if matched and not (
-            item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched)
+        other = is_paste(evidence) and picks_built_in(item, matched)
+        if (
+            matched
+            and not (item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched))
+            and not (other and _only_free_tty(drafts) is not None)
         ):
             for device in matched:
                 drafts.setdefault(device.name, _Draft(device)).items.append(item)
@@ -75,6 +80,8 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
                 if guessed:
                     draft.guessed.add(len(draft.items))
                 draft.items.append(item)
+        elif not matched and len(wrong := [one for one in devices if misread(item, one)]) == 1:
+            drafts.setdefault(wrong[0].name, _Draft(wrong[0])).items.append(item)
         elif matched or item.kind != "controller" or _is_usb_controller(item, evidence):
             if not matched and item.kind == "device" and _targets(item, evidence, devices):
                 continue  # it picks out a disk or a keyboard: not our business
@@ -168,6 +175,9 @@ def _home(
         meant = _meant(item, history, devices)
         if meant is not None and meant.name in drafts:
             return drafts[meant.name], False
+        if is_paste(evidence) and picks_built_in(item, picked(item, devices)):
+            sole = _only_free_tty(drafts)
+            return (sole, False) if sole is not None else None
     if item.kind == "forwarded":
         named = [draft for draft in drafts.values() if has_by_id(draft.device, item.tty or "")]
         if len(named) == 1:
@@ -177,7 +187,19 @@ def _home(
     if item.selector == "port":
         return None
     free = [draft for draft in drafts.values() if not draft.items]
-    return (free[0], True) if len(free) == 1 and whole(evidence, "usb") else None
+    alone = (
+        item.kind == "forwarded"
+        and len(drafts) == 1
+        and is_paste(evidence)
+        and all(lacks_driver(draft.device, evidence) for draft in free)
+    )
+    return (free[0], True) if len(free) == 1 and (alone or whole(evidence, "usb")) else None
+
+
+def _only_free_tty(drafts: dict[str, _Draft]) -> _Draft | None:
+    """The only adapter with a tty on the host, if no line names it."""
+    free = [draft for draft in drafts.values() if device_ttys(draft.device)]
+    return free[0] if len(free) == 1 and not free[0].items else None
 
 
 def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list[tuple[_Draft, bool]]:
@@ -187,7 +209,9 @@ def _wildcard(item: Item, evidence: Evidence, drafts: dict[str, _Draft]) -> list
     """
     held = [(draft, False) for draft in _held(item, [], evidence, drafts)]
     free = [(draft, True) for draft in drafts.values() if not draft.items]
-    return held or (free if len(free) == 1 and whole(evidence, "usb") else [])
+    said = start_error(evidence, item)
+    refused = known(said) and said is not None and said.kind == "id-refused"  # its IDs could not be read
+    return held or (free if len(free) == 1 and (refused or whole(evidence, "usb")) else [])
 
 
 def _held(item: Item, lines: Sequence[Item], evidence: Evidence, drafts: dict[str, _Draft]) -> list[_Draft]:

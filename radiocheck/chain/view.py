@@ -76,6 +76,8 @@ class AdapterFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     free_seen: Annotated[bool | UnsetType, needs("usb")] = UNSET  # a paste shows one that its VMs do not ask for
     seen_before: Annotated[bool | UnsetType, LOG] = UNSET  # the log that could be read has seen this identity
     now_is: Annotated[str | UnsetType | None, needs("usb", "kernel_log")] = UNSET  # other identity on its old port
+    # IDs under which a paste's log saw it come back by itself, and that no VM asks for; null: none, or a live machine
+    turned_into: Annotated[str | UnsetType | None, needs("usb", "kernel_log")] = UNSET
 
 
 class PowerFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

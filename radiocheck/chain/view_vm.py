@@ -25,11 +25,14 @@ class AssignmentFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     autostart: Annotated[bool | UnsetType | None, VMS] = UNSET  # null: this manager has none
     in_live: Annotated[bool | UnsetType, VMS] = UNSET
     in_next: Annotated[bool | UnsetType, VMS] = UNSET
+    had_once: Annotated[bool | UnsetType, VMS] = UNSET  # a paste shows that it was attached to an earlier run only
+    next_bare: Annotated[bool | UnsetType, VMS] = UNSET  # a paste shows that the next start has no device of the host's
     usb_bus: Annotated[bool | UnsetType, VMS] = UNSET
     matches: Annotated[int | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # present devices it picks out
     picks_hub: Annotated[bool | UnsetType, needs("usb")] = UNSET  # what it picks out is a hub
     picks_this: Annotated[bool | UnsetType, needs("usb", "domains", "qemu")] = UNSET
     picks_other: Annotated[str | UnsetType | None, needs("usb", "domains", "qemu")] = UNSET  # what it picks instead
+    misread: Annotated[bool | UnsetType, needs("usb")] = UNSET  # it names this adapter by IDs without 0x: other numbers
     guessed: Annotated[bool | UnsetType, VMS] = UNSET  # tied to this adapter by elimination, not by a match
     pinned: Annotated[bool | UnsetType, VMS] = UNSET  # by a device number, which changes at every enumeration
     next_pinned: Annotated[bool | UnsetType, VMS] = UNSET  # the next start is pinned
@@ -37,6 +40,9 @@ class AssignmentFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
     live_pinned: Annotated[bool | UnsetType, VMS] = UNSET  # the running VM is bound to one device number
     live_current: Annotated[bool | UnsetType, needs("usb", "domains", "qemu")] = UNSET  # …which is the one of now
     live_node: Annotated[str | UnsetType | None, VMS] = UNSET  # "3:4", bus and number the running VM is bound to
+    # A paste's log saw the running VM's number leave its port, and the adapter come back to it under another number;
+    # nothing shows that a VM has it since. False on a live machine, where it is seen who has it.
+    left_behind: Annotated[bool | UnsetType, needs("usb", "kernel_log")] = UNSET
     missing: Annotated[bool | UnsetType, VMS] = UNSET  # optional, and absent when the VM started
     holds: Annotated[bool | UnsetType, HANDLES] = UNSET  # its process has the current node open
     holds_other: Annotated[str | UnsetType | None, HANDLES] = UNSET  # another device that this line picks and it holds
@@ -97,5 +103,7 @@ class HandoverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     stranger: Annotated[str | UnsetType | None, needs("handles", "domains", "qemu")] = UNSET  # VM without assignment
     running: Annotated[int | UnsetType, VMS] = UNSET  # running VMs whose configuration asks for it
     assigned: Annotated[int | UnsetType, VMS] = UNSET  # VMs whose configuration asks for it
+    # A paste's words of a viewer that is gone, through which a VM without a line had it; null: none, or a live machine.
+    redirection_ended: Annotated[str | UnsetType | None, VM_LOG] = UNSET
     # The kernel's words when another driver or program kept an interface from a VM's process; null: it said none.
     kept_words: Annotated[str | UnsetType | None, needs("kernel_log")] = UNSET

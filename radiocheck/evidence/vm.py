@@ -63,6 +63,7 @@ class HostdevUsb(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_u
     port: str | None = None
     startup: str | None = None  # startupPolicy
     missing: bool = False  # live XML: optional device that was not there at start
+    resolved: bool = False  # pasted XML of a running VM: bus and address are what libvirt found for the IDs
 
 
 class Definition(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -72,6 +73,7 @@ class Definition(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_u
     pci: list[PciArg]
     ttys: list[TtyArg]
     usb_bus: bool | UnsetType = UNSET  # a usb controller whose model is not `none`
+    redirections: int | UnsetType = UNSET  # <redirdev> for USB, to be used by a viewer; read of pastes only
 
 
 class Domain(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
@@ -111,6 +113,7 @@ class GivenVm(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unkn
     ttys: list[TtyArg] = []
     usb_bus: bool | UnsetType = UNSET
     autostart: bool | UnsetType | None = UNSET
+    once: bool = False  # of a paste: attached to an earlier run of the VM only, and no part of what it is started with
 
 
 class MonitorUsb(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):

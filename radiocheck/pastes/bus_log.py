@@ -24,6 +24,8 @@ ERRORS = frozenset(
     """.split()
 )
 _STORAGE = "usb-storage"
+# What a driver says of a device that it can no longer reach.
+_LAST_WORDS = frozenset({"urb-stopped", "chip-request-error", "chip-control-error", "chip-vendor-error"})
 _STRINGS = {"Product": "product", "Manufacturer": "manufacturer", "SerialNumber": "serial"}
 _COUNTS = {"mfr": "manufacturer", "prod": "product", "ser": "serial"}
 
@@ -84,6 +86,8 @@ def replay(events: Sequence[Event]) -> Bus:
             bus.devices.setdefault(name, Logged(_place(name))).failing = True
         elif event.kind in ("detached", "converter-gone") and name not in bus.devices:
             continue  # the kernel says so after the unplug
+        elif event.kind in _LAST_WORDS and name in bus.told:
+            continue  # a driver's requests still fail after the unplug
         elif event.kind in _HEARD:
             device = bus.devices.setdefault(name, Logged(_place(name)))
             if device.failing and _HEARD[event.kind] is _heard:

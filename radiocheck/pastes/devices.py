@@ -48,6 +48,17 @@ class Found(Struct):
     added: bool = False  # the log has a device that no list has
 
 
+def of_this_machine(values: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What is not on another machine's bus, each with the most words that any list has for its IDs."""
+    words: dict[tuple[Any, Any], str] = {}
+    for one in values:
+        ids = (one.get("vid"), one.get("pid"))
+        if len(one.get("words") or "") > len(words.get(ids, "")):
+            words[ids] = one["words"]
+    here = [one for one in values if not one.get("elsewhere")]
+    return [one | {"words": words[(one["vid"], one.get("pid"))]} if one.get("words") else one for one in here]
+
+
 def together(values: Sequence[dict[str, Any]], bus: Bus) -> Found:
     """Put together what was listed and what the log leaves on the bus."""
     found = Found([])

@@ -17,7 +17,7 @@ from radiocheck.chain.mentioned import TROUBLE
 
 from .line import Line
 from .piece import Piece
-from .speakers import GUEST, speakers
+from .speakers import GUEST, machines
 
 # What a host's log tells of every adapter that goes to a VM: its driver lets go, and QEMU resets it.
 _HANDING_OVER = frozenset({"reset", "detached", "converter-gone", "unclaimed-use", "urb-stopped"})
@@ -28,8 +28,7 @@ _TTY = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")
 
 def of_the_guest(pieces: Sequence[Piece], rows: Sequence[Line]) -> list[Piece] | None:
     """The pieces of the VM, when the trouble is there; None when the paste is judged whole."""
-    machines = speakers(rows)
-    guest = {row.number for row, machine in zip(rows, machines, strict=True) if machine == GUEST}
+    guest = {row.number for row, machine in zip(rows, machines(rows), strict=True) if machine == GUEST}
     if not guest or guest.issuperset(row.number for row in rows if row.prompt is not None):
         return None
     inside = [_own(one) for one in pieces if one.kind not in _OF_HOSTS and guest.issuperset(one.lines)]

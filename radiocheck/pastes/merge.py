@@ -29,7 +29,7 @@ from .ask import command_for
 from .bus_log import replay
 from .claims import claimed, claimed_by_twins, goes_by_path, linked
 from .clock import Clocks, clocks, timed
-from .devices import Record, made, together
+from .devices import Record, made, of_this_machine, together
 from .inner import of_the_guest
 from .join import by_tty, spoken_of
 from .line import Line, lines
@@ -38,6 +38,7 @@ from .native import where
 from .over import settled
 from .piece import Piece
 from .refusals import named, told
+from .sides import of_host
 from .tie import tie
 
 Read = Callable[[Sequence[Line]], Iterator[Piece]]
@@ -120,7 +121,7 @@ def read(data: bytes, now: float | None = None) -> Reading:
     pieces.sort(key=lambda piece: piece.lines[0])
     pieces = settled(pieces, rows)
     inner = of_the_guest(pieces, rows)
-    pieces = pieces if inner is None else inner
+    pieces = of_host(pieces, rows) if inner is None else inner
     place = where(pieces, rows) if inner is None else "guest"
     frame = Frame(clocks(pieces, time.time() if now is None else now), place, goes_by_path(rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)
@@ -160,7 +161,7 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
     facts["app_messages"] = of["app"]
     facts["air_readings"] = of["air"]
     # What a VM lists is on none of its host's buses.
-    found = together([one for one in of["device"] if not one.get("elsewhere")], bus)
+    found = together(of_this_machine(of["device"]), bus)
     names = _ttys(found.records, facts["handles"], of["service"], log)
     targets = linked(facts["links"], of["app"])
     # Only where nothing else tells of ttys: a list of links may be of another moment than the rest.
@@ -198,6 +199,8 @@ def evidence(pieces: Sequence[Piece], frame: Frame) -> Evidence:
         kept["udev_rules"] = of["udev_rule"]
     if of["host"]:
         kept["host"] = _host(of["host"])
+        if any(one.get("module_files") is False for one in of["host"]):
+            kept["module_files"] = False
     if log or of["log"]:
         kept["kernel_log"] = _log(log, of["log"])
         partly += [] if kept["kernel_log"].from_boot else ["kernel_log"]

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 
 from .line import Line
 from .piece import Piece
+from .speakers import QEMU_VENDOR
 
-QEMU_VENDOR = "0627"  # its tablet, keyboard and mouse (hw/usb/dev-hid.c)
 _OF_VMS = frozenset({"qemu", "domain", "given", "vm_message"})
 _WORDS = re.compile(
     r"\b(?:qemu|kvm|libvirtd?|virsh|vfio|virtio|hypervisor|vms?|guest|hostdev|usbredir|xen|vhci|iommu"
@@ -50,6 +50,8 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
         return None
     if any(piece.kind == "handle" and str(piece.value.get("command", "")).startswith("qemu") for piece in pieces):
         return None
+    if any(piece.kind == "app" and (piece.value.program or "").startswith("qemu") for piece in pieces):
+        return None  # QEMU runs on hosts
     # A loaded module or a group of that name says nothing of this adapter.
     listed = {number for piece in pieces if piece.kind in ("module", "user") for number in piece.lines}
     told = [row for row in rows if row.number not in listed and not _KERNEL.match(row.text)]

@@ -24,7 +24,7 @@ KINDS: dict[str, str] = {
     "given": "GivenVm",
     "vm_message": "VmMessage",
     "controller": "fields of Controller",
-    "host": "fields of Host",
+    "host": "fields of Host, and module_files",
     "app": "AppMessage",
     "air": "AirReading",
     "udev_rule": "UdevRule",

@@ -16,6 +16,7 @@ from radiocheck.evidence.vm import ERROR, Domain, GivenVm, HostdevUsb, PciArg, Q
 from radiocheck.sources import qemu_args
 
 _DEVICE = re.compile(r"-device '?(?P<words>(?:usb-host|vfio-pci)[^\s:']{0,300}|\{[^{}]{1,600}\})'?: ")
+_ID = re.compile(r",(?P<key>vendor|product)id=(?:0x)?(?P<id>[0-9a-f]{4})(?=[,:])", re.IGNORECASE)
 _NODE = re.compile(r"/dev/bus/usb/(\d{3})/(\d{3})")
 _TTY = re.compile(r"-(?P<option>chardev|serial|parallel) '?(?P<words>[^\s':]{1,300})'?: [Cc]ould not open ")
 _DENIALS = ("apparmor-denied", "selinux-denied")
@@ -90,6 +91,15 @@ def _line(message: VmMessage) -> GivenVm | None:
             return None
         line = HostdevUsb(vid=vid, pid=pid, bus=bus, address=address)
         return GivenVm(name=message.vm, manager="libvirt", origin=ERROR, hostdevs=[line])
+    if message.kind == "option-refused":
+        option = UsbHostArg(
+            vid=data.get("vid"), pid=data.get("pid"), bus=_number(data.get("bus")), address=_number(data.get("address"))
+        )
+        return GivenVm(name=message.vm, manager="qemu", origin=ERROR, arguments=[option])
+    if message.kind == "id-refused":  # which were meant as hexadecimal digits
+        ids = {match["key"]: match["id"].lower() for match in _ID.finditer(message.text)}
+        option = UsbHostArg(vid=ids.get("vendor"), pid=ids.get("product"))
+        return GivenVm(name=message.vm, manager="qemu", origin=ERROR, arguments=[option])
     if match := _DEVICE.search(message.text):
         read = qemu_args.parse(["qemu", "-device", match["words"]])
         if read.usb or read.pci:

@@ -7,20 +7,32 @@ from collections.abc import Sequence
 
 from .line import Line
 
+QEMU_VENDOR = "0627"  # its tablet, keyboard and mouse (hw/usb/dev-hid.c)
 GUEST = "guest"
 HOST = "host"
 _HOST_NAME = re.compile(
     r"^\W{0,3}(?:[\w.-]{1,40}@(?P<host>[\w.-]{1,64})|(?P<bare>[\w.-]{1,64}) [~/\w][^\]]{0,80}\][$#] )"
 )
-_WRITTEN = re.compile(r"^\W{0,3}(?P<who>host|guest|vm|hypervisor)[$#] ", re.IGNORECASE)
+_WRITTEN = re.compile(r"^\W{0,3}(?:(?P<vm>guest|vm|gast)|host|hypervisor|wirt)\d{0,2} ?[$#] ", re.IGNORECASE)
 # A row of `virsh list`, whatever the language of the state (tools/virsh-domain-monitor.c, cmdList)
 _DOMAIN = re.compile(r"^(?:\d{1,6}|-)\s{1,8}(?P<name>[\w.-]{1,64})\s{2,80}[^\W\d]")
 _PLACE = r"(?:(?:on|in|inside|within|from|auf|im|in der|dans|en|no|na|dentro d[aeo]|sur|sull?|w|v|в|на) )?"
 _ARTICLE = r"(?:the |my |this |der |dem |die |das |la |le |l'|el |il |o |a |de |het |mijn )?"
 _VM = r"(?:guests?(?: os)?|gast(?:system)?|vms?|virtual machine|invit[ée]|hu[ée]sped|convidad[oa]|ospite|гост\w{0,3})"
 _OF_VMS = r"(?:hosts?|hypervisor|wirt|anfitri[óo]n|h[ôo]te|hospedeiro|gastheer|хост\w{0,2}|hoście)"
-_IN_GUEST = re.compile(rf"^\W{{0,6}}{_PLACE}{_ARTICLE}{_VM}\W{{0,4}}$", re.IGNORECASE)
-_ON_HOST = re.compile(rf"^\W{{0,6}}{_PLACE}{_ARTICLE}{_OF_VMS}\W{{0,4}}$", re.IGNORECASE)
+_OUTPUT = r"(?:dmesg|kernel|logs?|journal|journalctl|syslog|lsusb|xml|virsh)"
+# A heading may go on in brackets, or with what is shown and when: "host dmesg while that happens:".
+_MORE = (
+    r"(?: ?\([^()]{1,40}\)\W{0,4}|(?:'s)? "
+    + _OUTPUT
+    + r"\b(?: [^\s.!?;]{1,20}){0,6}\W{0,4}|, ?(?:/[\w./-]{3,60}|"
+    + _OUTPUT
+    + r")\W{0,4}|\W{0,4})$"
+)
+_LINK = r"(?:(?:and|then|meanwhile|now|und|y|et|e) )?"
+_IN_GUEST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_VM}{_MORE}", re.IGNORECASE)
+_ON_HOST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_OF_VMS}{_MORE}", re.IGNORECASE)
+_LISTED = re.compile(rf"\bBus \d{{1,3}} Device \d{{1,3}}: ID {QEMU_VENDOR}:")
 _VIRSH = re.compile(r"\bvirsh\b(?P<words>.{0,300})")
 
 
@@ -44,7 +56,7 @@ def speakers(lines: Sequence[Line]) -> list[str | None]:
             if said := _heading(line.text):
                 now = heading = said
         elif written := _WRITTEN.match(line.text.strip()[:80]):
-            now = GUEST if written["who"].lower() in ("guest", "vm") else HOST
+            now = GUEST if written["vm"] else HOST
         elif host is not None:
             now = HOST if host in runs_virsh else GUEST if host in words else f"@{host}"
         else:
@@ -63,6 +75,13 @@ def _listed(lines: Sequence[Line]) -> set[str]:
         elif asked and (match := _DOMAIN.match(line.text.strip()[:200])):
             found.add(match["name"])
     return found
+
+
+def machines(lines: Sequence[Line]) -> list[str | None]:
+    """As `speakers`; one whose `lsusb` has a device that only QEMU makes is a VM, also without a word of it."""
+    found = speakers(lines)
+    virtual = {machine for line, machine in zip(lines, found, strict=True) if _LISTED.search(line.text[:200])}
+    return [GUEST if machine in virtual - {None, HOST} else machine for machine in found]
 
 
 def _host(line: Line) -> str | None:

@@ -8,6 +8,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from radiocheck.chain.meant import is_built_in
 from radiocheck.evidence.serial import Link, Tty
 
 from .devices import Record
@@ -120,6 +121,7 @@ def _named(records: Sequence[Record], key: str, name: str) -> Iterator[Record]:
 def _alone(records: Sequence[Record], tty: str) -> Iterator[Record]:
     """The devices that could have made a tty of that kind."""
     plain = [one for one in records if one.fields.get("device_class") != 9 and one.fields.get("vid") != "1d6b"]
+    plain = [one for one in plain if not is_built_in(one.fields.get("called"))]
     likely: list[Callable[[Record], bool]] = [
         lambda one: _drives(one, tty),
         lambda one: not one.told and one.fields.get("vid") in _BRIDGES and not tty.startswith("ttyACM"),

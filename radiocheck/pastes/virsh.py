@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from itertools import takewhile
 from typing import Any
 
 from msgspec import UNSET, Struct, UnsetType, field
@@ -16,7 +17,7 @@ from msgspec.structs import replace
 
 from radiocheck.evidence.vm import Definition, Domain, GivenVm
 
-from . import libvirt_words
+from . import libvirt_words, machines
 from .line import Line
 from .piece import Piece
 
@@ -28,14 +29,16 @@ _ASKED = re.compile(
     r"(?P<words>[^|;&]{0,300})(?P<pipe>\|.{0,300})?"
 )
 _CAT = re.compile(r"^(?:cat|less|more|bat) (?:-\w{1,4} )?(?P<file>\S{1,200}\.xml)\s*$")
-_ROW = re.compile(r"^\s{0,6}(?P<id>\d{1,6}|-)\s{1,8}(?P<name>\S+(?: \S+){0,8}?)\s{2,80}(?P<state>[^\W\d].{0,40}?)\s*$")
+_ROW = re.compile(r"^\s{0,6}(?P<id>\d{1,6}|-)\s{1,24}(?P<name>\S+(?: \S+){0,8}?)\s{2,80}(?P<state>[^\W\d].{0,40}?)\s*$")
 _RULE = re.compile(r"^\s?-{20,200}\s*$")
 _LABEL = re.compile(r"^(?P<label>Id|Name|State|Persistent|Autostart):\s{1,20}(?P<value>\S.{0,100}?)\s*$")
 # tools/virsh-domain-monitor.c, virshDomainState
 _STATES = frozenset({"no state", "running", "idle", "paused", "in shutdown", "shut off", "crashed", "pmsuspended"})
 _OFF = frozenset({"shut off", "crashed", "no state"})
-# Written of a running domain only (libvirt, src/conf/domain_conf.c, virDomainDeviceInfoFormat; from memory)
-_ALIAS = re.compile(r"<alias name=['\"](?!ua-)")
+# A row of a shell's `history`, with or without its time
+_HISTORY = re.compile(r"^\s{0,6}\d{1,6}\s{1,4}(?:[\d./:T-]{4,20}\s){0,2}\s?(?:sudo )?(?P<command>virsh \S.{0,400})$")
+_XML_LINE = re.compile(r"^\s{0,40}</?[a-z]")
+_REDIRECTION = re.compile(r"<redirdev\b[^>]{0,60}\bbus=['\"]usb['\"]")
 _COUNT = re.compile(r"\|\s*grep\s+(?:-\S+\s+)*-\w*c")
 _OF_HOSTDEV = re.compile(r"hostdev")
 _ONLY_LIVE = {"--live", "--current"}
@@ -50,14 +53,10 @@ class _Known(Struct):
     running: bool | None = None
     live: list[GivenVm] | None = None
     next: list[GivenVm] | None = None
+    started: int = 0  # the line of its last `virsh start`
+    redirections: int = 0  # <redirdev> elements of the running VM
     counted: bool = False  # the next start has host devices, and which is not told
-    of_running: bool = False  # the XML has what libvirt adds while the domain runs
     lines: list[int] = field(default_factory=list)
-
-    def resolved(self) -> bool:
-        """Whether the running domain's XML has numbers beside IDs, which libvirt looked up for this start."""
-        devices = [device for one in self.live or [] for device in one.hostdevs]
-        return self.of_running and any(one.vid is not None and one.address is not None for one in devices)
 
     def in_state(self, state: str, number: int) -> None:
         if state in _STATES:
@@ -90,6 +89,7 @@ class _Told:
         self.taken: dict[int, str] = {}  # fragment → domain whose definition holds it
         self.files: dict[str, list[int]] = {}  # file → fragments
         self.attached: list[tuple[str, str, set[str], int]] = []  # domain, file, options, line
+        self.once: set[int] = set()  # fragments that an earlier run of their domain had
 
     def of(self, name: str) -> _Known:
         return self.domains.setdefault(name, _Known())
@@ -105,7 +105,11 @@ class _Told:
             if lines[0].number <= numbers[0] <= lines[-1].number
         ]
         if match := _CAT.match(prompt):
-            self.files[match["file"].rpartition("/")[2]] = mine
+            self.files.setdefault(match["file"].rpartition("/")[2], []).extend(mine)
+        for row in lines[1:] if prompt.startswith("history") else ():
+            if entry := _HISTORY.match(row.text[:500]):
+                self._typed(entry["command"], row.number)
+        self._typed(prompt, lines[0].number, starts_only=True)
         match = _ASKED.search(prompt)
         if match is None:
             return
@@ -121,6 +125,17 @@ class _Told:
             self._dumped(names[0], "--inactive" in options, match["pipe"] or "", lines, printed, mine, complete)
         elif match["verb"] == "attach-device" and len(names) > 1 and printed and _went_well(printed[0].text):
             self.attached.append((names[0], names[1].rpartition("/")[2], options, lines[0].number))
+
+    def _typed(self, command: str, number: int, starts_only: bool = False) -> None:
+        """A command whose output is not there: which VM it started, or what it attached to one."""
+        match = _ASKED.search(command)
+        words = match["words"].split() if match else []
+        names = [word.strip("'\"") for word in words if not word.startswith("-")]
+        options = {word for word in words if word.startswith("-")}
+        if match and names and match["verb"] == "start":
+            self.of(names[0]).started = number
+        elif match and len(names) > 1 and match["verb"] == "attach-device" and not starts_only:
+            self.attached.append((names[0], names[1].rpartition("/")[2], options, number))
 
     def _tables(self, lines: Sequence[Line]) -> None:
         """The rows of `virsh list`, whatever the language of its heading; the labels of `virsh dominfo`."""
@@ -167,10 +182,13 @@ class _Told:
             found: list[GivenVm] = []
         else:
             found = [self.fragments[index][1] for index in mine]
+            shown = list(takewhile(lambda line: _XML_LINE.match(line.text), printed))
+            chosen = bool(pipe) and " -v" not in pipe and bool(shown)  # a filter that lets <hostdev> pass, and more
+            known.redirections = sum(len(_REDIRECTION.findall(line.text[:300])) for line in shown)
             opened = sum(line.text.count("<hostdev") for line in printed)
             handed = sum(len(one.hostdevs) + len(one.pci) for one in found)
             if (opened != handed and not any(one.name for one in found)) or (
-                not found and (printed or not (complete and pipe))
+                not found and not (chosen and not opened) and (printed or not (complete and pipe))
             ):
                 return
         known.lines += [lines[0].number, *(number for index in mine for number in self.fragments[index][0])]
@@ -178,7 +196,6 @@ class _Told:
             known.next = found
         else:
             known.live = found
-            known.of_running = known.running is True or any(_ALIAS.search(line.text[:300]) for line in printed)
         self.taken |= dict.fromkeys(mine, name)
 
     def pieces(self) -> Iterator[Piece]:
@@ -191,11 +208,11 @@ class _Told:
             told: dict[str, Any] = {}
             if known.running is False:
                 told = {"live": None}
-            elif known.live is not None and (both or not known.live or known.resolved()):
-                told = {"live": _definition(known.live)}
+            elif known.live is not None and (both or not known.live):
+                told = {"live": _definition(known.live, known.redirections)}
             if known.next is not None and (both or not known.next):
                 told["next"] = _definition(known.next)
-            if not both and "live" not in told:
+            if not both:
                 self.taken = {index: owner for index, owner in self.taken.items() if owner != name}
             is_told = told or known.state is not UNSET or known.running is not None or known.autostart is not UNSET
             if known.lines and is_told:
@@ -206,7 +223,7 @@ class _Told:
         for index, (numbers, one) in enumerate(self.fragments):
             if index not in self.taken:
                 name_ = one.name or self.named.get(index)
-                yield Piece("given", numbers, replace(one, name=name_))
+                yield Piece("given", numbers, replace(one, name=name_, once=index in self.once))
 
     def _attach(self) -> None:
         """What `attach-device` added: the file's content, or the only piece of XML that no command printed."""
@@ -214,11 +231,16 @@ class _Told:
             free = [index for index in range(len(self.fragments)) if index not in self.named]
             mine = self.files.get(file) or (free if len(free) == 1 else [])
             known = self.of(name)
+            self.named |= {index: name for index in mine if index not in self.named}
+            if known.started > number and not options & {"--config", "--persistent"}:
+                known.lines.append(known.started)
+                self.once |= set(mine)
+                continue
             known.running = True if options <= _ONLY_LIVE else known.running
             known.lines.append(number)
             if not mine or "--persistent" in options:
                 continue
-            added = [self.fragments[index][1] for index in mine]
+            added = machines.given([self.fragments[index][1] for index in mine])
             if options & {"--config"}:
                 known.next = known.next or added
             else:
@@ -245,8 +267,9 @@ def _went_well(text: str) -> bool:
     return re.match(rf"\W*{libvirt_words.ERROR}\s?[:：]", text, re.IGNORECASE) is None and ":" not in text
 
 
-def _definition(found: Sequence[GivenVm]) -> Definition:
+def _definition(found: Sequence[GivenVm], redirections: int = 0) -> Definition:
     return Definition(
+        redirections=redirections or UNSET,
         usb=[device for one in found for device in one.hostdevs],
         pci=[device for one in found for device in one.pci],
         ttys=[tty for one in found for tty in one.ttys],

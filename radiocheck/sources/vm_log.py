@@ -47,6 +47,10 @@ KINDS: dict[str, str] = {
     "no-iommu-group": "the controller is in no IOMMU group: the IOMMU is off, or there is none",
     "pci-in-use": "another running VM has the controller",
     "pci-missing": "the host has no device with that PCI address",
+    "option-refused": "QEMU does not take the option any more by which the device is given",
+    "id-refused": "QEMU does not take a vendor or product ID as a number",
+    "redirection-begun": "a viewer may hand devices of its own machine to the VM from now on",
+    "redirection-ended": "the channel through which a viewer handed a device over was closed",
     "apparmor-denied": "AppArmor denied something to a VM",
     "selinux-denied": "SELinux denied a VM a device node",
 }
@@ -150,6 +154,27 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
     ("pci-missing", "no such host device", _PCI + "no such host device"),
     ("pci-missing", "not found: could not access", rf"[Dd]evice {_PCI_NAME} not found: could not access"),
     (
+        # QEMU, qom/object.c and qapi (seen with 7.2): an ID with letters, or with an 8 or 9 behind a leading 0
+        "id-refused",
+        " expects ",
+        r"-device '?usb-host,.{0,300}: Parameter '(?P<property>vendorid|productid)' expects ",
+    ),
+    (
+        # QEMU, hw/usb/bus.c, usbdevice_create (seen with 7.2)
+        "option-refused",
+        "usbdevice parameters",
+        r"-usbdevice host:(?:(?P<vid>[0-9a-fA-F]{1,4}):(?P<pid>[0-9a-fA-F]{1,4})"
+        r"|(?P<bus>\d{1,3})\.(?P<address>\d{1,3})): usbdevice parameters are not supported anymore",
+    ),
+    # usbredir, usbredirparser/usbredirparser.c; spice-server, red-channel-client.c, where 9 is SPICE_CHANNEL_USBREDIR
+    # (both from memory)
+    ("redirection-begun", "usbredirparser: Peer version", r"usbredirparser: Peer version: (?P<client>.{1,60}?), using"),
+    (
+        "redirection-ended",
+        "red_channel_client_disconnect",
+        r"red_channel_client_disconnect: rcc=\S{3,20} \(channel=\S{3,20} type=9 id=\d{1,3}\)",
+    ),
+    (
         "apparmor-denied",
         'apparmor="DENIED"',
         r'apparmor="DENIED" operation="(?P<operation>\w+)".*? profile="libvirt-(?P<uuid>[0-9a-f-]{36})"'
@@ -186,7 +211,7 @@ def _value(key: str, value: str) -> str:
     """As it stands, but numbers in the one form of the evidence: ids of four digits, bus and address without zeros."""
     value = value[:TEXT_LIMIT].replace("\0", "")
     if key in ("vid", "pid"):
-        return value.zfill(4)
+        return value.zfill(4).lower()
     if key in ("bus", "address") and value.isdecimal():
         return value.lstrip("0") or "0"
     return value

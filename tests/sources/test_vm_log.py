@@ -122,6 +122,21 @@ LINES = [
     ("pci-missing", "Device %s not found: could not access %s", LIBVIRT_FILES,
      "device not found: Device 0000:06:00.0 not found: could not access /sys/bus/pci/devices/0000:06:00.0/config: "
      "No such file or directory", {"pci": "0000:06:00.0"}),
+    ("id-refused", "Parameter '%s' expects %s", QEMU_FILES,
+     "qemu-system-x86_64: -device usb-host,vendorid=0483,productid=5740: Parameter 'vendorid' expects integer",
+     {"property": "vendorid"}),
+    ("option-refused", "usbdevice parameters are not supported anymore", QEMU_FILES,
+     "qemu-system-i386: -usbdevice host:0403:6010: usbdevice parameters are not supported anymore",
+     {"vid": "0403", "pid": "6010"}),
+    ("option-refused", "usbdevice parameters are not supported anymore", QEMU_FILES,
+     "qemu-system-i386: -usbdevice host:2.3: usbdevice parameters are not supported anymore",
+     {"bus": "2", "address": "3"}),
+    # usbredir and spice-server, from memory
+    ("redirection-begun", None, (),
+     "qemu-system-x86_64: usbredirparser: Peer version: spice-gtk 0.35, using 64-bits ids",
+     {"client": "spice-gtk 0.35"}),
+    ("redirection-ended", None, (),
+     "red_channel_client_disconnect: rcc=0x55d0c43a2270 (channel=0x55d0c3b0f260 type=9 id=0)", {}),
     # Linux security/selinux/avc.c, from memory
     ("selinux-denied", None, (),
      'type=AVC msg=audit(1699872011.442:1187): avc:  denied  { read write } for  pid=7211 comm="qemu-kvm" name="006"'

@@ -1,4 +1,4 @@
-"""`modprobe` and `modinfo` of a module that this kernel does not have, and `uname`: the kernel."""
+"""`modprobe` and `modinfo` of a module that this kernel does not have; `uname` and `ls /lib/modules`: the kernels."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import re
 from collections.abc import Iterator, Sequence
 
 from radiocheck.pastes.line import Line
+from radiocheck.pastes.mentions import in_container
 from radiocheck.pastes.piece import Piece
 
-TITLE = "modprobe, modinfo, uname"
+TITLE = "modprobe, modinfo, uname, ls /lib/modules"
 
 # kmod, tools/modprobe.c and tools/modinfo.c: they find built-in modules, too; busybox, modutils/modprobe.c.
 _ABSENT = re.compile(
@@ -21,21 +22,35 @@ _ABSENT = re.compile(
 )
 _RELEASE = r"\d{1,2}\.\d{1,3}(?:\.\d{1,4})?[\w.+~-]{0,60}"
 _RELEASE_LINE = re.compile(rf"^\s*(?P<release>{_RELEASE})\s*$")
+# modprobe looks into the folder of the kernel that runs.
+_SEARCHED = re.compile(rf"\bmodprobe: \w{{4,8}}: .{{1,90}}/lib/modules/(?P<release>{_RELEASE})")
+_LIST = re.compile(r"ls (?:-1 )?(?:/usr)?/lib/modules/?\s*$")
 _UNAME = re.compile(rf"^\s*Linux (?P<host>[\w.-]{{1,64}}) (?P<release>{_RELEASE}) #\d")
 
 
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
-    """Modules that are not there, and the release of the kernel that runs."""
+    """Modules that are not there, the release of the kernel that runs, and whether it has a folder of modules."""
     asked = False
+    listing = False
+    runs: dict[str, int] = {}  # releases that are told to run, each with its line
+    kept: dict[str, int] = {}  # folders of modules
     for line in lines:
         text = line.text[:400]
         if line.prompt is not None:
+            listing = _LIST.match(line.prompt) is not None and not in_container(line)
             asked = re.match(r"uname (?:-r|--kernel-release)\s*$", line.prompt) is not None
             continue
         if "odule" in text and (match := _ABSENT.search(text)):
             name = next(filter(None, match.groups())).replace("-", "_")
             yield Piece("module", (line.number,), {"name": name, "loaded": False, "available": False})
         elif match := _UNAME.match(text) or (_RELEASE_LINE.match(text) if asked else None):
+            runs[match["release"]] = line.number
             yield Piece("host", (line.number,), {"kernel": match["release"]})
+        elif listing and (names := text.split()) and all(re.fullmatch(_RELEASE, name) for name in names):
+            kept |= dict.fromkeys(names, line.number)
+        if "/lib/modules/" in text and (match := _SEARCHED.search(text)):
+            runs.setdefault(match["release"], line.number)
         if text.strip():
             asked = False
+    if len(runs) == 1 and kept and not runs.keys() & kept.keys():
+        yield Piece("host", (*runs.values(), *kept.values()), {"module_files": False})

@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 
 from radiocheck.pastes.broken import left_out
 from radiocheck.pastes.line import Line
-from radiocheck.pastes.native import QEMU_VENDOR
 from radiocheck.pastes.piece import Piece
-from radiocheck.pastes.speakers import GUEST, HOST, speakers
+from radiocheck.pastes.speakers import GUEST, machines
 
 TITLE = "lsusb"
 ROOT_HUB = "1d6b"  # usb.ids: Linux Foundation
@@ -32,13 +31,13 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
     The lists of two machines say nothing of each other's buses: neither is whole, and a VM's is marked as of elsewhere
     when its host speaks, too.
     """
-    machines = _machines(lines)
-    several = len(set(machines) - {None}) > 1
+    whose = machines(lines)
+    several = len(set(whose) - {None}) > 1
     everywhere = {int(match["bus"]) for line in lines if (match := _LINE.search(line.text))}
     block: list[_Row] = []
     asked: str | None = None  # the command of this block
     broken = False  # lines were left out of it
-    for line, machine in zip(lines, machines, strict=True):
+    for line, machine in zip(lines, whose, strict=True):
         match = _LINE.search(line.text)
         if match is None:
             if left_out(line.text):
@@ -60,17 +59,6 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             values["elsewhere"] = True
         yield Piece("device", (line.number,), {**values, "words": words})
     yield from _whole(block, asked, broken or several, everywhere)
-
-
-def _machines(lines: Sequence[Line]) -> list[str | None]:
-    """The machine of each line; one whose list has a device that only QEMU makes is a VM, also without a word of it."""
-    found = speakers(lines)
-    virtual = {
-        machine
-        for line, machine in zip(lines, found, strict=True)
-        if (match := _LINE.search(line.text)) and match["vid"] == QEMU_VENDOR
-    }
-    return [GUEST if machine in virtual - {None, HOST} else machine for machine in found]
 
 
 def _goes_on(text: str) -> bool:

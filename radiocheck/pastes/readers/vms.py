@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from msgspec.structs import replace
 
-from radiocheck.evidence.vm import GivenVm, QemuProcess
+from radiocheck.evidence.vm import GivenVm, HostdevUsb, QemuProcess
 from radiocheck.pastes import virsh
 from radiocheck.pastes.broken import balanced, is_cut
 from radiocheck.pastes.line import Line
@@ -27,6 +27,9 @@ _OPEN = re.compile(
     r"<(?P<tag>domain|devices|hostdev|domstatus|serial|console|parallel)\b(?![^>]{0,400}/>)", re.IGNORECASE
 )
 _END = {tag: re.compile(rf"</{tag}\s{{0,9}}>", re.IGNORECASE) for tag in _TAGS}
+_HOSTDEV = re.compile(r"<hostdev\b.{0,3000}?</hostdev", re.IGNORECASE | re.DOTALL)
+_OF_USB = re.compile(r"^<hostdev\b[^>]{0,300}\btype=['\"]usb['\"]", re.IGNORECASE)
+_ALIAS = "<alias name="
 _LONGEST = 2_000  # lines of one XML text
 _FEW = 12  # lines of a <hostdev> up to the end of its <source>
 _ORIGIN = "paste"
@@ -191,21 +194,42 @@ def _xml(lines: Sequence[Line]) -> Iterator[virsh.Fragment]:
         except ValueError:
             continue
         for one in vms:
-            yield numbers, replace(one, origin=_ORIGIN)
+            yield numbers, replace(one, origin=_ORIGIN, hostdevs=_resolved(one.hostdevs, "\n".join(part)))
+
+
+def _resolved(hostdevs: Sequence[HostdevUsb], text: str) -> list[HostdevUsb]:
+    """Those with an alias are of a running VM: libvirt writes it for no other (src/conf/domain_conf.c).
+
+    Their bus and device are then what it found for the IDs at the start.
+    """
+    usb = [each for each in _HOSTDEV.findall(text) if _OF_USB.search(each)]
+    if len(usb) != len(hostdevs):
+        return list(hostdevs)
+    return [
+        replace(one, resolved=bool(one.vid and one.address is not None and _ALIAS in each))
+        for one, each in zip(hostdevs, usb, strict=True)
+    ]
 
 
 def _unclosed(lines: Sequence[Line], index: int) -> int | None:
-    """The line of `</source>` of a USB <hostdev> whose end a filter such as `grep -A4` left out; else null."""
+    """The line of `</source>`, or of the alias behind it, of a USB <hostdev> whose end `grep -A4` left out; else null.
+
+    A number beside the IDs may be libvirt's own; that it is, only the alias tells.
+    """
+    number = False
     source: int | None = None
     for place in range(index, min(index + _FEW, len(lines))):
         text = lines[place].text
         if lines[place].prompt is not None or (place > index and _OPEN.search(text)):
             break
-        if "</hostdev" in text or "<address" in text:
-            return None  # it ends, or a number that libvirt may have added itself stands beside the IDs
+        if "</hostdev" in text:
+            return None  # it ends
+        number = number or "<address" in text
+        if _ALIAS in text and source is not None:
+            return place if "usb" in lines[index].text else None
         if source is None and "</source>" in text:
             source = place
-    return source if "usb" in lines[index].text else None
+    return source if "usb" in lines[index].text and not number else None
 
 
 def _ends(lines: Sequence[Line]) -> dict[str, list[int | None]]:

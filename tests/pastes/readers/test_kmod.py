@@ -57,3 +57,15 @@ def test_the_kernel_that_runs() -> None:
     assert said("kmod", "6.1.0-18-cloud-amd64\n") == []
     line = "Linux gable 5.15.0-1052-kvm #57-Ubuntu SMP Wed Jan 17 18:41:20 UTC 2024 x86_64 GNU/Linux"
     assert values("kmod", line, "host") == [{"kernel": "5.15.0-1052-kvm"}]
+
+
+def test_a_kernel_without_its_folder() -> None:
+    """The kernel that runs, by `uname` or by where modprobe looked, is not among the folders."""
+    listed = typed("ls /usr/lib/modules", "6.7.0-arch3-1\n")
+    looked = typed(
+        "modprobe ch341", "modprobe: FATAL: Module ch341 not found in directory /usr/lib/modules/6.6.10-arch1-1\n"
+    )
+    assert {"module_files": False} in values("kmod", looked + listed, "host")
+    assert {"module_files": False} in values("kmod", typed("uname -r", "6.6.10-arch1-1\n") + listed, "host")
+    assert values("kmod", typed("uname -r", "6.7.0-arch3-1\n") + listed, "host") == [{"kernel": "6.7.0-arch3-1"}]
+    assert values("kmod", listed, "host") == []
