@@ -93,9 +93,10 @@ def _is_current(context: Context, subject: Subject, item: Item) -> bool | UnsetT
 
 
 def _is_left_behind(context: Context, subject: Subject, item: Item) -> bool:
-    """Whether the log saw the number of the running VM leave, and this adapter come to its port under another.
+    """Whether the log saw the number of the running VM leave, and this adapter come under another.
 
-    QEMU was given the old number at its start and looks for no other (see the rule lost-by-replug).
+    It came to the same port, or it is the only one that has the IDs of the line.  QEMU was given the old
+    number at its start and looks for no other (see the rule lost-by-replug).
     """
     device = subject.device
     if device is None or item.running is not True or not known(context.events):
@@ -106,7 +107,11 @@ def _is_left_behind(context: Context, subject: Subject, item: Item) -> bool:
         return False
     others = [one for one in subject.items if one is not item and one.live_address == device.devnum]
     was = [one for one in stays(context.events) if (one.bus, one.number) == (item.live_bus, item.live_address)]
-    return not others and bool(was) and was[-1].gone and was[-1].device == device.name
+    if others or not was or not was[-1].gone:
+        return False
+    devices = context.devices.values() if known(context.devices) else ()
+    alike = [one for one in devices if matches(item, one) is not False]
+    return was[-1].device == device.name or (item.vid is not None and alike == [device])
 
 
 def _nothing_attached(context: Context, item: Item) -> bool:

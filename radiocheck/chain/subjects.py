@@ -157,7 +157,7 @@ def _meant(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) ->
         if stay.bus == item.bus and stay.number == item.address:
             same = [device for device in devices if (device.vid, device.pid, device.serial) == stay.identity]
             if not same:
-                same = [device for device in devices if device.name == stay.device and device.vid == stay.vid]
+                same = [one for one in devices if one.name == stay.device and stay.vid in (None, one.vid)]
             return same[0] if len(same) == 1 else None
     return None
 

@@ -29,11 +29,12 @@ _TTY = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")
 def of_the_guest(pieces: Sequence[Piece], rows: Sequence[Line]) -> list[Piece] | None:
     """The pieces of the VM, when the trouble is there; None when the paste is judged whole."""
     guest = {row.number for row, machine in zip(rows, machines(rows), strict=True) if machine == GUEST}
-    if not guest or guest.issuperset(row.number for row in rows if row.prompt is not None):
+    if not guest:
         return None
     inside = [_own(one) for one in pieces if one.kind not in _OF_HOSTS and guest.issuperset(one.lines)]
     outside = [one for one in pieces if not guest & set(one.lines)]
-    if any(_is_trouble(one) for one in outside) or not (_lacks_driver(inside) or _is_refused(inside)):
+    alone = not outside and guest.issuperset(row.number for row in rows if row.prompt is not None)
+    if alone or any(_is_trouble(one) for one in outside) or not (_lacks_driver(inside) or _is_refused(inside)):
         return None
     return inside
 

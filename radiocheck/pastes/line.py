@@ -39,6 +39,7 @@ _TAG = re.compile(
 )
 _ENTITY = re.compile(r"&(?:[a-z]{2,6}|#\d{1,6}|#x[0-9a-f]{1,5});", re.IGNORECASE)
 _QUOTE = re.compile(r"^ ?(?:>{1,4} ?)+")  # "|__" begins a line of `lsusb -t`
+_CHAT = re.compile(r"^\[?\d{1,2}:\d\d(?::\d\d)?\]? {0,2}<[ @+]?[\w.\[\]^`|-]{1,24}> ?")  # who said it, and when
 _FENCE = re.compile(r"^\s*(?:```|~~~)[\w-]{0,20}\s*$|^\s*\[/?(?:code|quote)[^\]]{0,40}\]\s*$", re.IGNORECASE)
 # `user@host:~$ `, `root@host#`, `[user@host dir]$ `, `$ `, `# ` before a word that could be a program.
 _PROMPT = re.compile(
@@ -116,5 +117,7 @@ def _parts(row: str) -> list[tuple[str, int]]:
 
 
 def _unmarked(part: str) -> tuple[str, int]:
+    if said := _CHAT.match(part):
+        part = part[said.end() :]
     marks = _QUOTE.match(part)
     return (part[marks.end() :].rstrip(), marks[0].count(">")) if marks else (part.rstrip(), 0)

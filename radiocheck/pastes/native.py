@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from .line import Line
 from .piece import Piece
-from .speakers import QEMU_VENDOR
+from .speakers import KERNEL_OF_VMS, QEMU_VENDOR
 
 _OF_VMS = frozenset({"qemu", "domain", "given", "vm_message"})
 _WORDS = re.compile(
@@ -57,7 +57,8 @@ def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
     told = [row for row in rows if row.number not in listed and not _KERNEL.match(row.text)]
     prose = [row.text[:500] for row in told]
     on_host = any(_ON_HOST.search(text) for text in prose)
-    if _is_virtual(pieces) or (not on_host and any(_IN_VM.search(text) for text in prose)):
+    virtual = _is_virtual(pieces) or any(KERNEL_OF_VMS.search(row.text[:500]) for row in rows)
+    if virtual or (not on_host and any(_IN_VM.search(text) for text in prose)):
         return "guest" if _shows_use(pieces) else None
     if any(piece.kind == "app" and _CLIENT.search(piece.value.text) for piece in pieces):
         return "native"

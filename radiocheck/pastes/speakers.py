@@ -32,7 +32,9 @@ _MORE = (
 _LINK = r"(?:(?:and|then|meanwhile|now|und|y|et|e) )?"
 _IN_GUEST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_VM}{_MORE}", re.IGNORECASE)
 _ON_HOST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_OF_VMS}{_MORE}", re.IGNORECASE)
+# A device that only QEMU makes, or a kernel that is built for VMs only (packages linux-image-cloud-amd64, linux-virt)
 _LISTED = re.compile(rf"\bBus \d{{1,3}} Device \d{{1,3}}: ID {QEMU_VENDOR}:")
+KERNEL_OF_VMS = re.compile(r"/lib/modules/\d[\w.+-]{2,40}-(?:cloud-(?:amd64|arm64)|virt|kvm)\b")
 _VIRSH = re.compile(r"\bvirsh\b(?P<words>.{0,300})")
 
 
@@ -78,9 +80,14 @@ def _listed(lines: Sequence[Line]) -> set[str]:
 
 
 def machines(lines: Sequence[Line]) -> list[str | None]:
-    """As `speakers`; one whose `lsusb` has a device that only QEMU makes is a VM, also without a word of it."""
+    """As `speakers`; one that shows a device of QEMU's or a kernel for VMs is a VM, also without a word of it."""
     found = speakers(lines)
-    virtual = {machine for line, machine in zip(lines, found, strict=True) if _LISTED.search(line.text[:200])}
+    shown = (_LISTED, KERNEL_OF_VMS)
+    virtual = {
+        machine
+        for line, machine in zip(lines, found, strict=True)
+        if any(shape.search(line.text[:200]) for shape in shown)
+    }
     return [GUEST if machine in virtual - {None, HOST} else machine for machine in found]
 
 

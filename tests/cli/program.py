@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -39,3 +40,8 @@ def one_sentence(done: subprocess.CompletedProcess[bytes]) -> str:
     assert text.count("\n") == 1
     assert "Traceback" not in text
     return text.rstrip("\n")
+
+
+def interruptible() -> None:
+    """For `preexec_fn`: what a shell's background job starts would else not hear of Control-C (bash(1), SIGNALS)."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from radiocheck import __version__
 from radiocheck.cli.main import cli
-from tests.cli.program import LIMIT, environment, one_sentence, radiocheck
+from tests.cli.program import LIMIT, environment, interruptible, one_sentence, radiocheck
 
 COMMANDS = ["capture", "check", "judge", "rules"]
 IN_A_NEW_COMMAND = """
@@ -130,6 +130,7 @@ def test_interrupt_is_quiet() -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env=environment(),
+        preexec_fn=interruptible,
     ) as process:
         deadline = time.monotonic() + LIMIT
         while b"pipe" not in _waits_in(process.pid) and time.monotonic() < deadline:

@@ -19,7 +19,7 @@ from click.testing import CliRunner, Result
 from radiocheck.cli.main import cli
 from radiocheck.cli.status import VERDICTS
 from radiocheck.report.schema import case_schema
-from tests.cli.program import REPOSITORY, environment, one_sentence, radiocheck
+from tests.cli.program import REPOSITORY, environment, interruptible, one_sentence, radiocheck
 
 PASTE = "[    2.1] usb 1-2: device descriptor read/64, error -71\n"
 BAD = {  # name → bytes, and the word of the complaint
@@ -243,7 +243,13 @@ def _started(*words: str) -> subprocess.Popen[bytes]:
     command = [sys.executable, "-m", "radiocheck", "judge", *words, "--jobs", "2"]
     pipe = subprocess.PIPE
     return subprocess.Popen(
-        command, stdout=pipe, stderr=pipe, env=environment(), cwd=REPOSITORY, start_new_session=True
+        command,
+        stdout=pipe,
+        stderr=pipe,
+        env=environment(),
+        cwd=REPOSITORY,
+        start_new_session=True,
+        preexec_fn=interruptible,
     )
 
 
