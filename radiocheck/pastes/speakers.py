@@ -29,7 +29,7 @@ _MORE = (
     + _OUTPUT
     + r")\W{0,4}|\W{0,4})$"
 )
-_LINK = r"(?:(?:and|then|meanwhile|now|und|y|et|e) )?"
+_LINK = r"(?:\d{1,2}[.)] ?)?(?:(?:and|then|meanwhile|now|und|y|et|e) )?"
 _IN_GUEST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_VM}{_MORE}", re.IGNORECASE)
 _ON_HOST = re.compile(rf"^\W{{0,6}}{_LINK}{_PLACE}{_ARTICLE}{_OF_VMS}{_MORE}", re.IGNORECASE)
 # A device that only QEMU makes, or a kernel that is built for VMs only (packages linux-image-cloud-amd64, linux-virt)
