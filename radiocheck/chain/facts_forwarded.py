@@ -12,7 +12,8 @@ from .bound import certain
 from .context import TTY_MAJORS, Context
 from .held import all_ttys, device_ttys
 from .item import Item
-from .subjects import Subject, tty_behind
+from .meant import tty_behind
+from .subjects import Subject
 
 
 def forwarded_facts(context: Context, subject: Subject, item: Item) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event
+from radiocheck.evidence.serial import IN_GUEST
 
 from .adapters import is_placed
 from .bound import count
@@ -76,6 +77,7 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
         return HandoverFacts(
             hypervisors=0, stranger=None, assigned=0, running=0, kept_words=None, redirection_ended=None
         )
+    facts["guest_words"] = _in_guest(context)
     if not subject.partial:
         vms = {item.vm for item in subject.items}
         if len(vms) < 2 or all(item.named for item in subject.items):  # a nameless one may be any of the others
@@ -97,6 +99,13 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
         log, all_told = context.log_since_arrival(device.name)
         facts["kept_words"] = _kept(log) or (None if known(context.events) and all_told else UNSET)
     return HandoverFacts(**facts)
+
+
+def _in_guest(context: Context) -> str | None:
+    """What the VM's kernel says of the only adapter."""
+    messages = context.evidence.app_messages if known(context.evidence.app_messages) else []
+    told = [one.text for one in messages if one.kind == IN_GUEST and len(context.subjects) == 1]
+    return told[-1] if told else None
 
 
 def _kept(log: Sequence[Event]) -> str | None:

@@ -12,7 +12,8 @@ from .context import Context
 from .expected import Expected, Pair, same, unseen
 from .held import device_ttys
 from .item import Item
-from .subjects import Subject, tty_behind
+from .meant import tty_behind
+from .subjects import Subject
 
 MOVING = re.compile(r"/dev/(tty(?:USB|ACM)(\d{1,6}))")
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from msgspec import UNSET
+
 from radiocheck.evidence.absent import known
-from radiocheck.evidence.record import Evidence
+from radiocheck.evidence.record import Evidence, whole
 from radiocheck.evidence.usb import UsbDevice
 
 from .held import device_ttys
+from .history import Stay
 from .item import Item
+from .mentioned import is_paste
 
 
 def lacks_driver(device: UsbDevice, evidence: Evidence) -> bool:
@@ -61,3 +65,40 @@ def as_number(digits: str) -> str | None:
     if re.fullmatch(r"0[0-7]*", digits):
         return f"{int(digits, 8):04x}"
     return f"{int(digits):04x}" if re.fullmatch(r"[1-9]\d*", digits) else None
+
+
+def meant_by_number(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) -> UsbDevice | None:
+    """The present device that had the pinned number when the line was written, by the log."""
+    for stay in reversed(history):
+        if stay.bus == item.bus and stay.number == item.address:
+            same = [device for device in devices if (device.vid, device.pid, device.serial) == stay.identity]
+            if not same:
+                same = [one for one in devices if one.name == stay.device and stay.vid in (None, one.vid)]
+            return same[0] if len(same) == 1 else None
+    return None
+
+
+def tty_behind(path: str, evidence: Evidence) -> str | None:
+    """The tty that a path leads to now; None when it leads nowhere that was seen."""
+    if known(evidence.links):
+        for link in evidence.links:
+            if link.path == path:
+                return link.target if isinstance(link.target, str) else None
+    name = path.rpartition("/")[2]
+    if known(evidence.ttys) and any(tty.name == name for tty in evidence.ttys) and path == f"/dev/{name}":
+        return name
+    return None
+
+
+def may_mean_any(item: Item) -> bool:
+    """Whether it names a device by nothing but a number, or not at all."""
+    return item.kind == "device" and item.vid is None and item.selector in ("address", "node", "nothing")
+
+
+def is_usb_controller(item: Item, evidence: Evidence) -> bool:
+    """A USB controller, or an address where nothing is.  Other functions (a graphics card) are not our business."""
+    functions = evidence.pci_functions if whole(evidence, "pci_functions") else UNSET
+    gone = known(functions) and item.controller not in functions
+    if is_paste(evidence) and not known(evidence.controllers):
+        return True  # who pastes a line about a PCI device here pastes it for what hangs on it
+    return gone or (known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from msgspec import UNSET, Struct, field
+from msgspec import Struct, field
 from msgspec.structs import replace
 
 from radiocheck.evidence.absent import known
@@ -18,7 +18,15 @@ from .held import device_ttys, hot_plugged, maybe_hot_plugged, usb_minor
 from .history import Stay, failing, stays
 from .item import Item, picked
 from .items import items
-from .meant import lacks_driver, misread, picks_built_in
+from .meant import (
+    is_usb_controller,
+    lacks_driver,
+    may_mean_any,
+    meant_by_number,
+    misread,
+    picks_built_in,
+    tty_behind,
+)
 from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
 from .start_error import start_error
 
@@ -67,7 +75,9 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
         other = is_paste(evidence) and picks_built_in(item, matched)
         if (
             matched
-            and not (item.selector in ("address", "node") and _meant(item, history, devices) not in (None, *matched))
+            and not (
+                item.selector in ("address", "node") and meant_by_number(item, history, devices) not in (None, *matched)
+            )
             and not (other and _only_free_tty(drafts) is not None)
         ):
             for device in matched:
@@ -82,7 +92,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
                 draft.items.append(item)
         elif not matched and len(wrong := [one for one in devices if misread(item, one)]) == 1:
             drafts.setdefault(wrong[0].name, _Draft(wrong[0])).items.append(item)
-        elif matched or item.kind != "controller" or _is_usb_controller(item, evidence):
+        elif matched or item.kind != "controller" or is_usb_controller(item, evidence):
             if not matched and item.kind == "device" and _targets(item, evidence, devices):
                 continue  # it picks out a disk or a keyboard: not our business
             left.append(item)
@@ -101,7 +111,7 @@ def subjects(evidence: Evidence, wanted: Callable[[UsbDevice], bool] | None = No
     unread |= any(gap.what == "given_vms" for gap in evidence.gaps)  # Xen's files, where there are any
     # A line that pins a number nobody remembers may mean any adapter that nothing else claims.
     # So may any line, when the bus was not seen whole: then none is tied to an adapter by elimination.
-    stray = any(subject.stay is None and _may_mean_any(subject.items[0]) for subject in absent)
+    stray = any(subject.stay is None and may_mean_any(subject.items[0]) for subject in absent)
     stray |= bool(absent) and not whole(evidence, "usb")
     present = [
         Subject(
@@ -130,38 +140,6 @@ def _targets(item: Item, evidence: Evidence, devices: Sequence[UsbDevice]) -> li
     return [device for device in devices if name is not None and name in device_ttys(device)]
 
 
-def tty_behind(path: str, evidence: Evidence) -> str | None:
-    """The tty that a path leads to now; None when it leads nowhere that was seen."""
-    if known(evidence.links):
-        for link in evidence.links:
-            if link.path == path:
-                return link.target if isinstance(link.target, str) else None
-    name = path.rpartition("/")[2]
-    if known(evidence.ttys) and any(tty.name == name for tty in evidence.ttys) and path == f"/dev/{name}":
-        return name
-    return None
-
-
-def _is_usb_controller(item: Item, evidence: Evidence) -> bool:
-    """A USB controller, or an address where nothing is.  Other functions (a graphics card) are not our business."""
-    functions = evidence.pci_functions if whole(evidence, "pci_functions") else UNSET
-    gone = known(functions) and item.controller not in functions
-    if is_paste(evidence) and not known(evidence.controllers):
-        return True  # who pastes a line about a PCI device here pastes it for what hangs on it
-    return gone or (known(evidence.controllers) and any(one.address == item.controller for one in evidence.controllers))
-
-
-def _meant(item: Item, history: Sequence[Stay], devices: Sequence[UsbDevice]) -> UsbDevice | None:
-    """The present device that had the pinned number when the line was written, by the log."""
-    for stay in reversed(history):
-        if stay.bus == item.bus and stay.number == item.address:
-            same = [device for device in devices if (device.vid, device.pid, device.serial) == stay.identity]
-            if not same:
-                same = [one for one in devices if one.name == stay.device and stay.vid in (None, one.vid)]
-            return same[0] if len(same) == 1 else None
-    return None
-
-
 def _home(
     item: Item, drafts: dict[str, _Draft], history: Sequence[Stay], devices: Sequence[UsbDevice], evidence: Evidence
 ) -> tuple[_Draft, bool] | None:
@@ -172,7 +150,7 @@ def _home(
         same = [draft for draft in drafts.values() if (draft.device.vid, draft.device.pid) == (item.vid, item.pid)]
         return (same[0], len(same) > 1 or not whole(evidence, "usb")) if same else None
     if item.kind == "device" and item.pinned:
-        meant = _meant(item, history, devices)
+        meant = meant_by_number(item, history, devices)
         if meant is not None and meant.name in drafts:
             return drafts[meant.name], False
         if is_paste(evidence) and picks_built_in(item, picked(item, devices)):
@@ -316,7 +294,3 @@ def _remembered(
 def _lately(stay: Stay, now: float) -> bool:
     """Left within a day; what left earlier was put away, not lost."""
     return stay.ended is None or now - stay.ended <= 86_400
-
-
-def _may_mean_any(item: Item) -> bool:
-    return item.kind == "device" and item.vid is None and item.selector in ("address", "node", "nothing")

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from msgspec import UNSET, Struct, UnsetType
 
-from .needs import DISKS, FREE, FREE_HELD, HANDLES, LOG, MONITORS, PCI, VM_LOG, VMS, needs
+from .needs import APPS, DISKS, FREE, FREE_HELD, HANDLES, LOG, MONITORS, PCI, VM_LOG, VMS, needs
 
 NEXT = needs("usb", "domains", "qemu", "controllers", "links")
 
@@ -107,3 +107,5 @@ class HandoverFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tru
     redirection_ended: Annotated[str | UnsetType | None, VM_LOG] = UNSET
     # The kernel's words when another driver or program kept an interface from a VM's process; null: it said none.
     kept_words: Annotated[str | UnsetType | None, needs("kernel_log")] = UNSET
+    # The words of a VM's kernel that cannot set up what the pasted log of its host has; null: none.
+    guest_words: Annotated[str | UnsetType | None, APPS] = UNSET

@@ -121,11 +121,14 @@ FROM_PORT = frozenset(
 )
 
 
+IN_GUEST = "in-guest"  # the kernel of a VM could not set up what its host has
+
+
 class AppMessage(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """What a program said when it could not use a port or a device, or what came out of the port."""
 
     # denied, not-permitted, busy, missing, io-error, no-answer; positions: given to a modem program, it sends NMEA;
-    # or one of FROM_PORT
+    # IN_GUEST, or one of FROM_PORT
     kind: str
     path: str | None = None  # the node or link that it named; null: none
     program: str | None = None

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from radiocheck.chain.history import ENUMERATION_ERRORS
+from radiocheck.evidence.serial import IN_GUEST, AppMessage
+
 from .line import Line
 from .piece import Piece
 from .speakers import GUEST, machines
@@ -16,19 +19,31 @@ _COMES_AND_GOES = frozenset(
     converter-gone urb-stopped chip-request-error chip-control-error chip-vendor-error bus-registered
     """.split()
 )
+_FAILS = ENUMERATION_ERRORS | {"set-config-failed", "power-cycle", "config-unreadable"}
+_THERE = frozenset({"reset", "found", "attached", "acm", "foreign-set-config", "unclaimed-use"})
 
 
 def of_host(pieces: Sequence[Piece], rows: Sequence[Line]) -> list[Piece]:
     """The pieces, without the VM's log where its host's is there, too.
 
     What a VM sees go its host took away or lost: the host's own log tells which.  A VM's log is kept when it stands
-    alone, and when it has more to tell, such as a device that it cannot enumerate.
+    alone.  That it cannot set up a device which its host has is told as its words; other trouble is kept as it is.
     """
     logged = [piece for piece in pieces if piece.kind == "event"]
     if not logged:
         return list(pieces)
     virtual = {row.number for row, machine in zip(rows, machines(rows), strict=True) if machine == GUEST}
     of_vm = [piece for piece in logged if virtual.issuperset(piece.lines)]
-    if len(of_vm) in (0, len(logged)) or any(piece.value[1].kind not in _COMES_AND_GOES for piece in of_vm):
+    if len(of_vm) in (0, len(logged)):
         return list(pieces)
-    return [piece for piece in pieces if piece.kind not in _OF_LOG or not virtual.issuperset(piece.lines)]
+    of_hosts = {piece.value[1].kind for piece in logged if piece not in of_vm}
+    fails = [piece for piece in of_vm if piece.value[1].kind in _FAILS]
+    if of_hosts & _FAILS or not of_hosts & _THERE:
+        fails = []
+    if any(piece.value[1].kind not in _COMES_AND_GOES for piece in of_vm if piece not in fails):
+        return list(pieces)
+    rest = [piece for piece in pieces if piece.kind not in _OF_LOG or not virtual.issuperset(piece.lines)]
+    if fails:
+        said = AppMessage(kind=IN_GUEST, program="kernel", text=fails[-1].value[1].text)
+        rest.append(Piece("app", fails[-1].lines, said))
+    return rest

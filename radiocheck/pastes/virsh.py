@@ -15,7 +15,7 @@ from typing import Any
 from msgspec import UNSET, Struct, UnsetType, field
 from msgspec.structs import replace
 
-from radiocheck.evidence.vm import Definition, Domain, GivenVm
+from radiocheck.evidence.vm import Definition, Domain, GivenVm, HostdevUsb
 
 from . import libvirt_words, machines
 from .line import Line
@@ -89,6 +89,7 @@ class _Told:
         self.taken: dict[int, str] = {}  # fragment → domain whose definition holds it
         self.files: dict[str, list[int]] = {}  # file → fragments
         self.attached: list[tuple[str, str, set[str], int]] = []  # domain, file, options, line
+        self.current: set[int] = set()  # fragments that `dumpxml` printed of what runs, if it runs
         self.once: set[int] = set()  # fragments that an earlier run of their domain had
 
     def of(self, name: str) -> _Known:
@@ -170,6 +171,7 @@ class _Told:
         """What `dumpxml` printed: all of it, what a filter for host devices left, their number, or nothing."""
         for index in mine:
             self.named[index] = name
+        self.current |= set() if inactive else set(mine)
         known = self.of(name)
         if pipe and not _OF_HOSTDEV.search(pipe):
             return
@@ -223,6 +225,8 @@ class _Told:
         for index, (numbers, one) in enumerate(self.fragments):
             if index not in self.taken:
                 name_ = one.name or self.named.get(index)
+                if index in self.current and name_ in self.domains and self.domains[name_].running:
+                    one = replace(one, hostdevs=[_looked_up(device) for device in one.hostdevs])
                 yield Piece("given", numbers, replace(one, name=name_, once=index in self.once))
 
     def _attach(self) -> None:
@@ -275,3 +279,8 @@ def _definition(found: Sequence[GivenVm], redirections: int = 0) -> Definition:
         ttys=[tty for one in found for tty in one.ttys],
         usb_bus=next((one.usb_bus for one in found if one.usb_bus is not UNSET), UNSET),
     )
+
+
+def _looked_up(device: HostdevUsb) -> HostdevUsb:
+    """A number beside IDs, of a domain that runs, is what libvirt found for them."""
+    return replace(device, resolved=device.vid is not None and device.address is not None)

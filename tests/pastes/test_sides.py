@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from radiocheck.evidence.serial import IN_GUEST
 from radiocheck.pastes.merge import read
 
 HOST = (
@@ -27,7 +28,18 @@ def test_a_vms_log_alone_is_kept() -> None:
     assert events(GUEST) == [("2-1", "disconnect")]
 
 
-def test_what_a_vm_cannot_enumerate_is_kept() -> None:
-    """Errors in the VM are trouble of the path, whatever the host says."""
+def test_what_a_vm_cannot_set_up_and_its_host_has() -> None:
+    """The VM's errors are no trouble of the host's bus; they are told as what the VM's kernel says."""
     error = "[ 51.0] usb 2-2: device descriptor read/64, error -71\n"
-    assert ("2-2", "descriptor-error") in events(GUEST + error + HOST)
+    text = GUEST + error + HOST
+    assert events(text) == [("3-9", "reset")]
+    told = read(text.encode()).evidence.app_messages
+    assert told
+    assert [(one.kind, one.text) for one in told] == [(IN_GUEST, error[8:].strip())]
+
+
+def test_what_neither_can_set_up() -> None:
+    """With the same errors on the host they are trouble of the path."""
+    error = "[ 51.0] usb 2-2: device descriptor read/64, error -71\n"
+    host = HOST.replace("reset full-speed USB device number 7 using xhci_hcd", "device descriptor read/64, error -71")
+    assert ("2-2", "descriptor-error") in events(GUEST + error + host)

@@ -201,9 +201,11 @@ def _bound(place: str, driver: str, line: Line) -> Piece:
 
 
 def _names(text: str, listing: _Listing, line: Line) -> Iterator[Piece]:
-    """Names without rights, of `ls` without -l."""
-    for word in text.split()[:400]:
-        word = word.strip("'\"")
+    """Names without rights, of `ls` without -l.  A row with whole paths has nothing but paths; else it is prose."""
+    words_ = [word.strip("'\"") for word in text.split()[:400]]
+    if len({word.startswith("/") for word in words_}) > 1:
+        return
+    for word in words_:
         path = word if word.startswith("/") else f"{listing.folder}/{word}" if listing.folder else word
         if (tty := _TTY.match(path)) and path.startswith("/dev/"):
             listing.ttys.append(line.number)
