@@ -9,46 +9,24 @@ from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
 from radiocheck.evidence.record import Event
-from radiocheck.evidence.serial import Handle, Node, Service, Tty
+from radiocheck.evidence.serial import Node, Service, Tty
 from radiocheck.evidence.usb import Module, UsbDevice, UsbInterface
 
 from .adapters import SERIAL_MODULES, VENDOR, serial_interfaces
 from .bound import certain, count
-from .context import USBFS_MAJOR, Context
+from .context import Context
 from .disguise import id_erased, shown_as_drive
 from .facts_app import app_facts
 from .facts_choice import serial_group
 from .facts_container import container_facts, node_of
-from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor, usb_minor
+from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor
+from .holders import holders, is_receiver
 from .kept_out import kept_out
 from .kinds import is_network
 from .mentioned import is_paste
 from .rights import group_may_open, may_open
 from .subjects import Subject
-from .view import AccessFacts, DriverFacts, HolderFacts, InterfaceFacts
-
-# Programs by their comm (15 characters at most) that open serial ports for a purpose of their own.
-PROGRAMS = {
-    "ModemManager": "modem-prober",
-    "brltty": "braille",
-    "gpsd": "gps",
-    "agetty": "console",
-    "getty": "console",
-    "login": "console",
-    "fwupd": "firmware-updater",
-    "screen": "terminal",
-    "minicom": "terminal",
-    "picocom": "terminal",
-    "tio": "terminal",
-    "cu": "terminal",
-    "cat": "terminal",
-    "head": "terminal",
-    "tail": "terminal",
-    "dd": "terminal",
-    "stty": "terminal",
-    "hexdump": "terminal",
-    "xxd": "terminal",
-}
+from .view import AccessFacts, DriverFacts, InterfaceFacts
 
 
 def driver_facts(context: Context, subject: Subject) -> DriverFacts:
@@ -200,7 +178,7 @@ def access_facts(context: Context, subject: Subject) -> AccessFacts:
     if node is not None:
         facts |= _rights(context, node)
         facts["serial_group"] = serial_group(context, tty)
-    facts |= _holders(context, device, node)
+    facts |= holders(context, device, node)
     facts |= _takers(context, device, tty)
     user = context.user
     if known(user):
@@ -227,52 +205,13 @@ def _rights(context: Context, node: Node) -> dict[str, Any]:
     return facts
 
 
-def _holders(context: Context, device: UsbDevice | None, node: Node | None) -> dict[str, Any]:
-    if not known(context.evidence.handles):
-        return {}
-    found: list[HolderFacts] = []
-    on_tty: set[tuple[object, ...]] = set()
-    for handle in context.evidence.handles.open:
-        where = None
-        if node is not None and (handle.major, handle.minor) == (node.major, node.minor) and not handle.deleted:
-            where = "tty"
-            on_tty.add((handle.command, handle.unit, handle.container))
-        elif (
-            device is not None
-            and (handle.major, handle.minor) == (USBFS_MAJOR, usb_minor(device))
-            and not handle.deleted
-        ):
-            where = "usb"
-        if where is not None:
-            found.append(_holder(context, handle, where))
-    told = device is None or all_ttys(device, context.evidence)
-    node_unknown = not told or (device is not None and bool(device_ttys(device)) and node is None)
-    if context.all_handles_seen() and not node_unknown:
-        return {"holders": found, "all_holders_seen": True, "tty_holders": len(on_tty)}
-    return {"holders": [*found, HolderFacts()], "tty_holders": count(len(on_tty), whole=False)}
-
-
-def _holder(context: Context, handle: Handle, where: str) -> HolderFacts:
-    kind = "hypervisor" if handle.hypervisor is True else PROGRAMS.get(handle.command, "other")
-    user = context.user
-    return HolderFacts(
-        command=handle.command,
-        pid=handle.pid,
-        user=handle.user,
-        kind=kind,
-        node=where,
-        container=handle.container,
-        unit=handle.unit,
-        same_user=handle.uid == user.uid if known(user) and known(handle.uid) and known(user.uid) else UNSET,
-    )
-
-
 def _takers(context: Context, device: UsbDevice | None, tty: Tty | None) -> dict[str, Any]:
     """Services that could take the port."""
     facts: dict[str, Any] = {}
     udev = tty.udev if tty is not None else UNSET
     if known(udev):
-        facts["gps_matched"] = "gpsd" in udev.get("SYSTEMD_WANTS", "") or "/dev/gps" in udev.get("DEVLINKS", "")
+        matched = "gpsd" in udev.get("SYSTEMD_WANTS", "") or "/dev/gps" in udev.get("DEVLINKS", "")
+        facts["gps_matched"] = matched and not is_receiver(device)
         facts["braille_matched"] = "BRLTTY_BRAILLE_DRIVER" in udev
     services = context.evidence.services
     if not known(services):

@@ -6,8 +6,6 @@ processes tell more, and nothing follows from the words.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from msgspec import UNSET, UnsetType
 
 from radiocheck.evidence.absent import known
@@ -16,9 +14,6 @@ from radiocheck.evidence.vm import VmMessage
 
 from .item import Item
 from .mentioned import NODE, is_paste
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 # Kinds that say why a start, or an attachment, was refused; see radiocheck.sources.vm_log.KINDS.
 ERRORS = frozenset(
@@ -43,7 +38,7 @@ def start_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
     messages = evidence.vm_messages
     if not known(messages):
         return UNSET
-    found = [one for one in messages if one.kind in ERRORS and _concerns(one, item, messages)]
+    found = [one for one in messages if one.kind in ERRORS and _concerns(one, item, evidence)]
     if found:
         # QEMU's own line may lack the reason that libusb gave just before.
         told = [one for one in found if one.kind == "node-refused" or one.data.get("strerror")]
@@ -51,7 +46,7 @@ def start_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:
     return UNSET if "vm_messages" in evidence.partly else None
 
 
-def _concerns(message: VmMessage, item: Item, messages: Sequence[VmMessage]) -> bool:
+def _concerns(message: VmMessage, item: Item, evidence: Evidence) -> bool:
     if message.vm is not None and item.named and message.vm != item.vm:
         return False
     data = message.data
@@ -71,8 +66,21 @@ def _concerns(message: VmMessage, item: Item, messages: Sequence[VmMessage]) -> 
     vid, pid = data.get("vid", ""), data.get("pid", "")
     if vid and pid and item.vid is not None and item.pid is not None and int(vid, 16):
         return (int(vid, 16), int(pid, 16)) == (int(item.vid, 16), int(item.pid, 16))
+    numbered = address.isdigit() and int(address) > 0
+    if numbered and item.selector == "ids":
+        return _has_number(item, bus, int(address), evidence)
     # Without a name of the device it is about the only line that the VM has here.
-    return not (vid and int(vid, 16)) and not (address.isdigit() and int(address))
+    return not (vid and int(vid, 16)) and not numbered
+
+
+def _has_number(item: Item, bus: str, address: int, evidence: Evidence) -> bool:
+    """Whether what has that number has the IDs of a line; if it was not shown, the only line must mean it."""
+    devices = evidence.usb if known(evidence.usb) else []
+    there = [one for one in devices if bus.isdigit() and (one.bus, one.devnum) == (int(bus), address)]
+    if there:
+        return any((one.vid, one.pid) == (item.vid, item.pid) for one in there)
+    given = evidence.given_vms if known(evidence.given_vms) else []
+    return sum(len(one.arguments) + len(one.hostdevs) for one in given) == 1
 
 
 def _tty_error(evidence: Evidence, item: Item) -> VmMessage | UnsetType | None:

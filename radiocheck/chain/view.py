@@ -184,7 +184,9 @@ class HolderFacts(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     command: Annotated[str | UnsetType, HANDLES] = UNSET
     pid: Annotated[int | UnsetType, HANDLES] = UNSET
     user: Annotated[str | UnsetType | None, HANDLES] = UNSET
-    kind: Annotated[str | UnsetType, HANDLES] = UNSET  # hypervisor, terminal, console, modem-prober, braille, gps …
+    kind: Annotated[str | UnsetType, HANDLES] = (
+        UNSET  # hypervisor, terminal, console, modem-prober, braille, gps, receiver …
+    )
     node: Annotated[str | UnsetType, HANDLES] = UNSET  # tty, usb
     container: Annotated[bool | UnsetType, HANDLES] = UNSET
     unit: Annotated[str | UnsetType | None, HANDLES] = UNSET

@@ -54,6 +54,7 @@ class _Known(Struct):
     live: list[GivenVm] | None = None
     next: list[GivenVm] | None = None
     started: int = 0  # the line of its last `virsh start`
+    bare: int = 0  # the line in which the running VM was shown without a host device
     redirections: int = 0  # <redirdev> elements of the running VM
     counted: bool = False  # the next start has host devices, and which is not told
     lines: list[int] = field(default_factory=list)
@@ -182,6 +183,7 @@ class _Told:
             if not printed:
                 return
             found: list[GivenVm] = []
+            known.bare = 0 if inactive else lines[0].number
         else:
             found = [self.fragments[index][1] for index in mine]
             shown = list(takewhile(lambda line: _XML_LINE.match(line.text), printed))
@@ -236,8 +238,9 @@ class _Told:
             mine = self.files.get(file) or (free if len(free) == 1 else [])
             known = self.of(name)
             self.named |= {index: name for index in mine if index not in self.named}
-            if known.started > number and not options & {"--config", "--persistent"}:
-                known.lines.append(known.started)
+            gone = max(known.started, known.bare)
+            if gone > number and not options & {"--config", "--persistent"}:
+                known.lines.append(gone)
                 self.once |= set(mine)
                 continue
             known.running = True if options <= _ONLY_LIVE else known.running
@@ -274,7 +277,7 @@ def _went_well(text: str) -> bool:
 def _definition(found: Sequence[GivenVm], redirections: int = 0) -> Definition:
     return Definition(
         redirections=redirections or UNSET,
-        usb=[device for one in found for device in one.hostdevs],
+        usb=[replace(device, resolved=False) for one in found for device in one.hostdevs],  # as a capture has it
         pci=[device for one in found for device in one.pci],
         ttys=[tty for one in found for tty in one.ttys],
         usb_bus=next((one.usb_bus for one in found if one.usb_bus is not UNSET), UNSET),

@@ -152,3 +152,12 @@ def test_a_number_of_the_owner() -> None:
     ids = "        <vendor id='0x1209'/>\n        <product id='0x7a01'/>\n"
     (bare,) = given(typed("virsh dumpxml hearth | grep -A9 hostdev", ALIAS.replace(ids, "")))
     assert bare.hostdevs == [HostdevUsb(bus=3, address=4)]
+
+
+def test_attached_once_and_not_there_now() -> None:
+    """What was attached to the running VM, and what runs now has none: it was an earlier run."""
+    text = typed("cat stick.xml", HOSTDEV) + typed("virsh attach-device hearth stick.xml --live", "Device attached\n\n")
+    (before,) = given(text + typed("virsh dumpxml hearth | grep -c hostdev", "0\n"))
+    assert (before.name, before.once) == ("hearth", True)
+    after = typed("virsh dumpxml hearth | grep -c hostdev", "0\n") + text
+    assert not any(one.once for one in given(after))

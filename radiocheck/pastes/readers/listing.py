@@ -43,6 +43,10 @@ _ABSENT = re.compile(
     r"(?P<path>/dev/(?:serial(?:/by-(?:id|path))?|tty[\w*?\[\]{},-]{1,20}))"
     rf"/?['\"’»”]?(?::|\s|\u3000|에|$)[^/]{{0,60}}(?:{words('ENOENT')})"
 )
+_NO_DRIVER = re.compile(
+    r"/sys/bus/usb/devices/(?P<place>\d{1,3}-[\d.]{1,20}:\d{1,2}\.\d{1,3})/driver"
+    rf"/?['\"’»”]?(?::|\s|\u3000|에|$)[^/]{{0,60}}(?:{words('ENOENT')})"
+)
 # zsh and fish say so themselves
 _NO_MATCH = re.compile(r"(?:no matches found: |No matches for wildcard ')(?P<path>/dev/tty[\w*?\[\]{},-]{1,20})")
 _WRAPPED = re.compile(r"^[> ]{0,4}(?P<target>(?:\.\./){1,4}tty\w{2,12})$")
@@ -134,6 +138,8 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             yield from _row(match, listing, line, following)
         elif match := _ABSENT.search(text[:400]) or _NO_MATCH.search(text[:200]):
             yield from _absent(match["path"].rstrip("'\""), listing, line)
+        elif match := _NO_DRIVER.search(text[:400]):
+            yield _bound(match["place"], None, line)
         elif listing.known and "l" not in listing.options and not listing.filtered:
             yield from _names(text, listing, line)
     yield from listing.whole()
@@ -190,14 +196,16 @@ def _linked(name: str, target: str, listing: _Listing, line: Line) -> Iterator[P
         listing.broken = True  # a name whose target was cut off
 
 
-def _bound(place: str, driver: str, line: Line) -> Piece:
-    """A `driver` link of sysfs: of a USB interface or of a PCI function."""
+def _bound(place: str, driver: str | None, line: Line) -> Piece:
+    """A `driver` link of sysfs, or that there is none: of a USB interface or of a PCI function."""
     if place.count(":") == 1:
         device, _, rest = place.partition(":")
         number = int(rest.rpartition(".")[2])
         interface = {"name": place, "number": number, "driver": driver}
-        return Piece("device", (line.number,), {"name": device, "interfaces": [interface]})
-    return Piece("controller", (line.number,), {"address": place, "driver": driver, "vfio": driver.startswith("vfio")})
+        told = {"all_interfaces": True} if driver is None else {}  # who looks at one without a driver means the device
+        return Piece("device", (line.number,), {"name": device, "interfaces": [interface], **told})
+    vfio = driver is not None and driver.startswith("vfio")
+    return Piece("controller", (line.number,), {"address": place, "driver": driver, "vfio": vfio})
 
 
 def _names(text: str, listing: _Listing, line: Line) -> Iterator[Piece]:

@@ -1,4 +1,4 @@
-"""Settings that keep a program from device nodes: of systemd's units, and what a flatpak was given.
+"""Settings that keep a program from device nodes: of systemd's units, and what a flatpak or a snap was given.
 
 systemd.exec(5), PrivateDevices=; systemd.resource-control(5), DevicePolicy= and DeviceAllow=;
 flatpak-metadata(5), [Context] devices=: only `all` has serial ports.
@@ -29,12 +29,16 @@ _YES = frozenset({"yes", "true", "on", "1"})  # systemd.syntax(7)
 _TTY = re.compile(r"\b(?P<tty>tty(?:USB|ACM)\d{1,4})\b")
 _SERIAL = re.compile(r"/dev/(?:tty(?:USB|ACM)|serial|bus/usb)|char-(?:tty(?:USB|ACM)|usb|\*)")
 _APP = re.compile(r"^flatpak (?:info|run|override)\b.{0,80}?\s(?P<app>[A-Za-z][\w-]{0,40}(?:\.[\w-]{1,60}){2,5})\s*$")
+# snap(8), `snap connections`: interface, plug, slot; a plug without a slot is not connected
+_SNAP = re.compile(r"^snap connections? (?P<app>[a-z][\w-]{1,40})\s*$")
+_PLUG = re.compile(r"^\s{0,4}(?P<interface>raw-usb|serial-port)\s{1,40}\S{1,80}\s{1,60}-(?:\s|$)")
 _DEVICES = re.compile(r"^\s{0,8}devices=(?P<given>[\w!;-]{0,100});?\s*$")
 
 
 def read(lines: Sequence[Line]) -> Iterator[Piece]:
     """Each sandbox that keeps serial ports out, with the words that say so as its policy."""
     asked: str | None = None
+    snap: re.Match[str] | None = None
     found = _Unit(None)
     for line in lines:
         text = line.text.strip()[:_READ]
@@ -48,6 +52,10 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             found = _Unit(match["unit"] if match else None)
             app = _APP.match(line.prompt[:_READ])
             asked = app["app"] if app else asked if "flatpak" in line.prompt else None
+            snap = _SNAP.match(line.prompt[:_READ])
+        elif snap and (match := _PLUG.match(text)):
+            policy = f"plug {match['interface']} not connected"
+            yield Piece("service", (line.number,), Service(kind=KIND, unit=snap["app"], policy=policy))
         elif match := _DEVICES.match(text):
             given = match["given"].split(";")
             if asked is not None and "all" not in given:

@@ -310,3 +310,21 @@ def test_links_of_sysfs() -> None:
 def test_other_rows_say_nothing(text: str) -> None:
     """No USB tty, or half a row."""
     assert said("listing", text) == []
+
+
+def test_no_driver_at_an_interface() -> None:
+    """`ls` of a link that is not there: nobody drives the interface."""
+    path = "/sys/bus/usb/devices/6-2:1.0/driver"
+    text = typed(f"ls -l {path}", f"ls: cannot access '{path}': No such file or directory\n")
+    (device,) = values("listing", text, "device")
+    assert (device["name"], device["interfaces"][0]["driver"], device["all_interfaces"]) == ("6-2", None, True)
+
+
+def test_prose_after_a_list_is_none() -> None:
+    """A row of `ls` that has whole paths has nothing else."""
+    text = typed("ls /usr/lib/modules", "6.9.9\nThere is no /dev/ttyACM0 since this morning\n")
+    assert values("listing", text, "tty") == []
+    assert [one["name"] for one in values("listing", typed("ls /dev/tty*", "/dev/ttyACM0 /dev/ttyUSB0\n"), "tty")] == [
+        "ttyACM0",
+        "ttyUSB0",
+    ]

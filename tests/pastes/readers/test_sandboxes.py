@@ -56,3 +56,21 @@ def test_a_flatpak(given: str, kept: bool) -> None:
     )
     assert policies(text) == ([f"devices={given}"] if kept else [])
     assert policies(f"[Context]\ndevices={given}\n") == []  # of what, nobody says
+
+
+SNAP = "Interface   Plug                  Slot        Notes\nhome        labelcut:home         :home       -\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "found"),
+    [
+        ("raw-usb     labelcut:raw-usb      -           -", ["plug raw-usb not connected"]),
+        ("serial-port labelcut:serial-port  -           -", ["plug serial-port not connected"]),
+        ("raw-usb     labelcut:raw-usb      :raw-usb    -", []),
+        ("removable-media labelcut:removable-media - -", []),
+    ],
+)
+def test_a_snap(row: str, found: list[str]) -> None:
+    """A plug for USB or serial ports without a slot."""
+    assert policies(typed("snap connections labelcut", f"{SNAP}{row}\n")) == found
+    assert policies(typed("column -t notes", f"{SNAP}{row}\n")) == []
