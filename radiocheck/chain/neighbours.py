@@ -25,6 +25,7 @@ from .context import Context
 from .inside import emulated
 
 SUPERSPEED = 5000.0  # Mb/s
+SETTLED_MS = 60_000
 BUSY_PER_S = 1.0  # transfers a second, on average, from which a device is called busy: a choice of ours
 
 # Nearest first.
@@ -47,7 +48,7 @@ class Neighbour(Struct, frozen=True):
     where: Where
     hub: bool
     activity: Activity | UnsetType  # asleep: suspended; busy: at least BUSY_PER_S transfers a second on average
-    transfers_per_s: float | UnsetType = UNSET  # average since it was enumerated
+    transfers_per_s: float | UnsetType = UNSET  # average since it was enumerated, or over a minute
 
     @property
     def beside(self) -> bool:
@@ -185,10 +186,13 @@ def _activity(device: UsbDevice, rate: float | UnsetType) -> Activity | UnsetTyp
 
 
 def _transfers_per_s(device: UsbDevice) -> float | UnsetType:
-    """Average since the device was enumerated (Documentation/ABI: urbnum, power/connected_duration)."""
+    """Average since the device was enumerated (Documentation/ABI: urbnum, power/connected_duration).
+
+    Over a minute at least: reading the tables of a new disk takes hundreds of transfers, and is soon over.
+    """
     if not known(device.urbs) or not known(device.connected_ms) or device.connected_ms <= 0:
         return UNSET
-    return device.urbs * 1e3 / device.connected_ms
+    return device.urbs * 1e3 / max(device.connected_ms, SETTLED_MS)
 
 
 def _built_in(context: Context, hub: UsbDevice) -> bool:

@@ -55,7 +55,7 @@ _SHOWS = frozenset(
     "journalctl dmesg tail less more grep zgrep systemctl docker podman kubectl logread watch virsh ls id".split()
 )
 _RUNS = frozenset("python python2 python3 node java ruby perl bash sh mono dotnet".split())
-_USER = re.compile(r"^\W{0,3}(?P<user>[\w.-]{1,40})@")
+_USER = re.compile(r"^\W{0,3}(?P<user>[\w.-]{1,40}@[\w.-]{1,64})")  # and on which machine
 _ROOT = re.compile(r"^\W{0,3}root@|^\W{0,3}#\s|\][#]\s|[$#%] ?(?:sudo|doas|su -c)\b|^[^$#%]{0,100}# ")
 
 

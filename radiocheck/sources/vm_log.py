@@ -81,6 +81,8 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
         r' to bus "(?P<bus>[^"]+)", port "(?P<port>[^"]+)" \((?P<port_speed>[a-z+]+) speed\)',
     ),
     ("no-usb-bus", "No 'usb-bus' bus", r"No 'usb-bus' bus found for device '(?P<driver>[\w-]+)'"),
+    # src/conf/domain_conf.c, virDomainDefCompatibleDevice (from memory)
+    ("no-usb-bus", "no USB bus support", r"[Dd]omain has no USB bus support"),
     ("no-usb-bus", "USB is disabled in this", r"USB is disabled in this (?:host|domain)"),
     ("no-free-port", "not found (in use?)", r"usb port (?P<port>\S+) \(bus (?P<bus>\S+)\) not found \(in use\?\)"),
     ("no-free-port", "No free USB ports", r"\bNo free USB ports\b"),  # src/conf/domain_addr.c
@@ -114,6 +116,13 @@ _FORMATS: tuple[tuple[str, str, str], ...] = (
         "host usb device ",
         r"host usb device (?:(?P<bus>\d{3})\.(?P<address>\d{3})|vendor=0x(?P<vid>[0-9a-f]+)"
         r" product=0x(?P<pid>[0-9a-f]+)) not found",
+    ),
+    # QEMU until 2.8 or so names no function there (hw/vfio/common.c, from memory); its option does.
+    (
+        "group-not-viable",
+        "is not viable",
+        r"vfio-pci,host=(?:0000:)?(?P<pci>[0-9a-f]{2}:[0-9a-f]{2}\.[0-7])\b.{0,200}?vfio: error, "
+        r"group (?P<group>\d+) is not viable",
     ),
     ("group-not-viable", "is not viable", _PCI + r"group (?P<group>\d+) is not viable"),
     # The kernel answers ENODEV while no VFIO driver has the device (drivers/vfio/group.c), and the group's node is

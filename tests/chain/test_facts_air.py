@@ -103,6 +103,12 @@ def test_a_busy_one_explains_the_others() -> None:
     assert air_rules(beside(urbs=9_000_000)) == {"superspeed-busy-beside-it": "strain"}
 
 
+def test_a_new_disk_is_not_busy_for_its_tables() -> None:
+    """Some hundred transfers in its first seconds are no load; thousands are, so early too."""
+    assert "superspeed-busy-beside-it" not in air_rules(beside(urbs=407, connected_ms=3900))
+    assert "superspeed-busy-beside-it" in air_rules(beside(urbs=40_000, connected_ms=3900))
+
+
 def test_an_extension_cable_takes_the_noise_away() -> None:
     """By the assumption of 6 dB for each doubling from one wavelength on, 1.5 m leave about 2 of 20 dB."""
     asked = given(heard=None, channel=None, extension_m=1.5)

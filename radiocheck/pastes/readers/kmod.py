@@ -1,4 +1,4 @@
-"""`modprobe` and `modinfo` of a module that this kernel does not have; `uname` and `ls /lib/modules`: the kernels."""
+"""`modprobe` and `modinfo` of a module that this kernel lacks, drivers that it says it has, and which kernel it is."""
 
 from __future__ import annotations
 
@@ -20,6 +20,9 @@ _ABSENT = re.compile(
     r"|\bmodinfo: module '(?P<info>[\w-]{2,55})' not found"
     r"|\bFailed to find module '(?P<load>[\w-]{2,55})'"  # systemd, src/shared/module-util.c
 )
+_REGISTERED = re.compile(
+    r"\busbcore: registered new interface driver (?P<name>[\w-]{2,40})\s*$"
+)  # drivers/usb/core/driver.c
 _RELEASE = r"\d{1,2}\.\d{1,3}(?:\.\d{1,4})?[\w.+~-]{0,60}"
 _RELEASE_LINE = re.compile(rf"^\s*(?P<release>{_RELEASE})\s*$")
 # modprobe looks into the folder of the kernel that runs.
@@ -40,7 +43,9 @@ def read(lines: Sequence[Line]) -> Iterator[Piece]:
             listing = _LIST.match(line.prompt) is not None and not in_container(line)
             asked = re.match(r"uname (?:-r|--kernel-release)\s*$", line.prompt) is not None
             continue
-        if "odule" in text and (match := _ABSENT.search(text)):
+        if "new interface driver" in text and (match := _REGISTERED.search(text)):
+            yield Piece("module", (line.number,), {"name": match["name"].replace("-", "_"), "loaded": True})
+        elif "odule" in text and (match := _ABSENT.search(text)):
             name = next(filter(None, match.groups())).replace("-", "_")
             yield Piece("module", (line.number,), {"name": name, "loaded": False, "available": False})
         elif match := _UNAME.match(text) or (_RELEASE_LINE.match(text) if asked else None):
