@@ -20,6 +20,7 @@ from .disguise import shown_as_drive
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
 from .kept_out import kept_out
+from .supplies import spoken_of
 
 # Kinds of kernel messages that tell of trouble with a device or its port, beside those of enumeration.
 TROUBLE = ENUMERATION_ERRORS | frozenset(
@@ -75,6 +76,11 @@ def mentioned(evidence: Evidence, events: Sequence[Event]) -> set[str]:
             found or places or any(serial_interfaces(one, evidence) for one in plain)
         ):  # else somebody does without a camera, and asks for something else
             found |= {one.name for one in plain if kept_out(evidence, one)}
+    if known(evidence.usb_nodes) and not whole(evidence, "usb_nodes"):
+        listed = [one for one in plain if _is_named(one, {node.path for node in evidence.usb_nodes})]
+        found |= {one.name for one in listed} if len(listed) == 1 else set()  # else a folder was listed
+    if not found and (supply := spoken_of(evidence, plain)) is not None:
+        found.add(supply.name)
     # Its line was picked out of a longer list, or it is all that there is and needs a driver of its own.
     if len(plain) == 1 and (not whole(evidence, "usb") or _is_special(plain[0])):
         found.add(plain[0].name)
@@ -108,8 +114,6 @@ def _paths(evidence: Evidence) -> set[str]:
     messages = evidence.app_messages if known(evidence.app_messages) else []
     handles = evidence.handles.open if known(evidence.handles) else []
     found = {one.path for one in messages if one.path} | {one.path for one in handles}
-    if known(evidence.usb_nodes) and not whole(evidence, "usb_nodes"):
-        found |= {node.path for node in evidence.usb_nodes}
     targets = {one.path: one.target for one in evidence.links} if known(evidence.links) else {}
     return found | {f"/dev/{targets[path]}" for path in found if isinstance(targets.get(path), str)}
 

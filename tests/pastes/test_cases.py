@@ -28,7 +28,7 @@ from radiocheck.pastes.line import lines
 
 FILES = sorted((Path(__file__).parent / "cases").glob("*.txt"))
 RULES = load([shipped()])
-RIGHT = 411  # cases that are judged rightly; it only ever grows
+RIGHT = 412  # cases that are judged rightly; it only ever grows
 STAMP = re.compile(r"(?m)^((?:> )*)\[ *\d+\.\d+\] ")  # as dmesg prints it, also in a quotation
 PROSE = (
     "The shelf in the hall was painted last spring, and the green has faded a little since.",
