@@ -13,7 +13,7 @@ from .facts_radio import radio_facts
 from .facts_serial import access_facts, driver_facts
 from .facts_usb import adapter_facts, host_facts, power_facts
 from .facts_vm import assignment_facts, handover_facts
-from .mentioned import is_paste
+from .pasted import is_paste
 from .subjects import Subject
 from .view import View
 

@@ -16,17 +16,14 @@ from radiocheck.evidence.usb import UsbDevice
 from .adapters import is_hub
 from .held import device_ttys
 
+ERASED = ("0403", "0000")  # drivers/usb/serial/ftdi_sio_ids.h, FTDI_BRICK_PID
 _STORAGE = 0x08  # USB-IF, "USB Class Codes"
 # As usb.ids calls such an identity
 _MODE = re.compile(
     r"\b(?:mass[ -]?)?storage mode\b|\bzero ?cd\b|\bcd-?rom mode\b|\bdriver (?:cd|disc)\b", re.IGNORECASE
 )
-
 # What drives for real discs call themselves; the disc of programs that a modem plays is none of these.
 _REAL = re.compile(r"DVD|\bBD-?R|CD-?RW|BDDVD|\bRW\b", re.IGNORECASE)
-
-
-ERASED = ("0403", "0000")  # drivers/usb/serial/ftdi_sio_ids.h, FTDI_BRICK_PID
 
 
 def id_erased(device: UsbDevice) -> bool:

@@ -12,7 +12,8 @@ from radiocheck.evidence.usb import UsbDevice
 
 from .context import USBFS_MAJOR, Context
 from .held import device_ttys, usb_minor
-from .mentioned import NODE, is_paste
+from .mentioned import NODE
+from .pasted import is_paste
 
 _UNSAID: dict[str, Any] = {
     "app_positions": None,

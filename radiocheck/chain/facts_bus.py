@@ -15,6 +15,7 @@ from .bound import certain, count
 from .context import Context
 from .held import all_interfaces
 from .history import about, failing, recent, stays
+from .pasted import is_paste
 from .place import log_of, place_of, port_record
 from .subjects import Subject
 from .view import BusFacts
@@ -100,7 +101,7 @@ def _left_s(context: Context, events: Sequence[Event], place: str | None) -> int
     if not gone:
         return None if context.whole("kernel_log") else UNSET
     if gone[-1].ended is None:
-        return 0 if context.evidence.taken.origin == "paste" else UNSET
+        return 0 if is_paste(context.evidence) else UNSET
     return int(context.now - gone[-1].ended)
 
 

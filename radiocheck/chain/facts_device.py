@@ -17,7 +17,7 @@ from .held import usb_minor
 from .history import stays
 from .item import Item, matches, picks
 from .meant import misread
-from .mentioned import is_paste
+from .pasted import is_paste
 from .place import present
 from .rights import may_open
 from .subjects import Subject

@@ -16,8 +16,8 @@ from radiocheck.evidence.usb import UsbDevice
 
 from .adapters import is_hub, label
 from .context import Context
-from .mentioned import is_paste
 from .neighbours import SUPERSPEED
+from .pasted import is_paste
 from .subjects import Subject
 
 LEAST_SENT = 20  # frames: with fewer the share that was lost says little

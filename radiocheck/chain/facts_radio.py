@@ -9,7 +9,7 @@ from radiocheck.evidence.serial import FROM_PORT, AppMessage
 
 from .context import Context
 from .facts_app import is_about
-from .mentioned import is_paste
+from .pasted import is_paste
 from .subjects import Subject
 from .view_radio import RadioFacts
 

@@ -23,7 +23,7 @@ from .held import all_interfaces, all_ttys, device_ttys, of_hypervisor
 from .holders import holders, is_receiver
 from .kept_out import kept_out
 from .kinds import is_network
-from .mentioned import is_paste
+from .pasted import is_paste
 from .rights import group_may_open, may_open
 from .subjects import Subject
 from .view import AccessFacts, DriverFacts, InterfaceFacts

@@ -15,7 +15,7 @@ from .bound import certain, count
 from .context import Context, twins
 from .facts_choice import above, names_ports
 from .history import about, port_of
-from .mentioned import is_paste
+from .pasted import is_paste
 from .place import log_of, place_of, port_record, present
 from .subjects import Subject
 from .turned import turned

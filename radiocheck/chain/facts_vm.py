@@ -23,7 +23,7 @@ from .forecast import expectations
 from .held import of_hypervisor, usb_minor
 from .item import Item
 from .items_qemu import vm_name
-from .mentioned import is_paste, on_its_own
+from .pasted import is_paste, on_its_own
 from .redirected import redirection_ended
 from .start_error import start_error
 from .start_order import start_order
@@ -75,7 +75,13 @@ def handover_facts(context: Context, subject: Subject) -> HandoverFacts:
     device = subject.device
     if on_its_own(context.evidence):
         return HandoverFacts(
-            hypervisors=0, stranger=None, assigned=0, running=0, kept_words=None, redirection_ended=None
+            hypervisors=0,
+            stranger=None,
+            assigned=0,
+            running=0,
+            kept_words=None,
+            guest_words=None,
+            redirection_ended=None,
         )
     facts["guest_words"] = _in_guest(context)
     if not subject.partial:

@@ -21,10 +21,10 @@ from .facts_guest import gaps
 from .finding import Gaps, explain
 from .forecast import forecasts
 from .inside import inside
-from .mentioned import is_paste
 from .named import names_device
 from .notes import host_line, notes
 from .pair import Pair, pair
+from .pasted import is_paste
 from .rule import RuleSet
 from .steps import chain
 from .subjects import Subject, subjects

@@ -9,6 +9,7 @@ from radiocheck.evidence.record import Evidence
 from radiocheck.evidence.usb import Module, UsbDevice
 
 from .adapters import CDC, VENDOR
+from .pasted import is_paste
 
 # Class drivers by the class of an interface (USB-IF, "USB Class Codes"; the drivers' id tables).  Not the printers':
 # their driver is mostly kept out on purpose, since programs print without it.
@@ -22,7 +23,7 @@ def kept_out(evidence: Evidence, device: UsbDevice) -> Module | None:
 
     None on a live machine, where the modules themselves say which interface is theirs.
     """
-    if evidence.taken.origin != "paste" or not known(evidence.modules) or not known(device.interfaces):
+    if not is_paste(evidence) or not known(evidence.modules) or not known(device.interfaces):
         return None
     blocked = {one.name: one for one in evidence.modules if isinstance(one.blocked_by, str)}
     if any(one.driver is not None for one in device.interfaces):

@@ -14,7 +14,7 @@ from radiocheck.evidence.usb import UsbDevice
 from .held import device_ttys
 from .history import Stay
 from .item import Item
-from .mentioned import is_paste
+from .pasted import is_paste
 
 
 def lacks_driver(device: UsbDevice, evidence: Evidence) -> bool:

@@ -20,6 +20,7 @@ from .disguise import shown_as_drive
 from .held import device_ttys
 from .history import ENUMERATION_ERRORS, Stay, device_at
 from .kept_out import kept_out
+from .pasted import is_paste
 from .supplies import spoken_of
 
 # Kinds of kernel messages that tell of trouble with a device or its port, beside those of enumeration.
@@ -34,16 +35,6 @@ TROUBLE = ENUMERATION_ERRORS | frozenset(
 # Transceivers that the kernel drives as a network of IEEE 802.15.4 (drivers/net/ieee802154/atusb.c; from memory).
 TRANSCEIVERS = frozenset({("20b7", "1540")})
 NODE = re.compile(r"/dev/bus/usb/0*(\d{1,3})/0*(\d{1,3})")
-
-
-def is_paste(evidence: Evidence) -> bool:
-    """Whether the evidence was read from text that somebody pasted."""
-    return evidence.taken.origin == "paste"
-
-
-def on_its_own(evidence: Evidence) -> bool:
-    """Whether the machine of a paste is taken to use the adapter itself, or to be the VM that has it."""
-    return not {"native", "guest"}.isdisjoint(evidence.taken.assumes)
 
 
 def troubled(events: Sequence[Event]) -> set[str]:

@@ -9,7 +9,7 @@ from radiocheck.evidence.record import Event
 
 from .context import Context
 from .history import about
-from .mentioned import is_paste
+from .pasted import is_paste
 from .subjects import Subject
 
 _DRIVEN = frozenset({"attached", "acm"})

@@ -13,7 +13,8 @@ from radiocheck.evidence.record import Evidence
 from radiocheck.evidence.vm import VmMessage
 
 from .item import Item
-from .mentioned import NODE, is_paste
+from .mentioned import NODE
+from .pasted import is_paste
 
 # Kinds that say why a start, or an attachment, was refused; see radiocheck.sources.vm_log.KINDS.
 ERRORS = frozenset(

@@ -27,7 +27,8 @@ from .meant import (
     picks_built_in,
     tty_behind,
 )
-from .mentioned import is_paste, left, mentioned, on_its_own, overloaded
+from .mentioned import left, mentioned, overloaded
+from .pasted import is_paste, on_its_own
 from .start_error import start_error
 
 

@@ -17,7 +17,7 @@ from radiocheck.evidence.usb import UsbDevice
 
 from .history import Stay, stays
 from .item import Item
-from .mentioned import is_paste
+from .pasted import is_paste
 
 SOON = 60.0  # seconds in which a device comes back by itself; whoever changes a cable mostly takes longer
 _BOOT = re.compile(r"\bboot ?loader\b|\bdfu\b|\bboot mode\b", re.IGNORECASE)

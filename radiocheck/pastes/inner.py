@@ -7,7 +7,6 @@ refused its port, the VM's part is what is judged.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from msgspec.structs import replace
@@ -16,19 +15,20 @@ from radiocheck.chain.adapters import SERIAL_MODULES
 from radiocheck.chain.mentioned import TROUBLE
 
 from .line import Line
+from .nodes import PORT
 from .piece import Piece
-from .speakers import GUEST, machines
 
 # What a host's log tells of every adapter that goes to a VM: its driver lets go, and QEMU resets it.
 _HANDING_OVER = frozenset({"reset", "detached", "converter-gone", "unclaimed-use", "urb-stopped"})
 _OF_HOSTS = frozenset({"qemu", "domain", "given", "vm_message"})
 _REFUSED = frozenset({"denied", "not-permitted", "busy"})
-_TTY = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")
 
 
-def of_the_guest(pieces: Sequence[Piece], rows: Sequence[Line]) -> list[Piece] | None:
-    """The pieces of the VM, when the trouble is there; None when the paste is judged whole."""
-    guest = {row.number for row, machine in zip(rows, machines(rows), strict=True) if machine == GUEST}
+def of_the_guest(pieces: Sequence[Piece], rows: Sequence[Line], guest: set[int]) -> list[Piece] | None:
+    """The pieces of the VM, when the trouble is there; None when the paste is judged whole.
+
+    `guest`: the numbers of the VM's rows.
+    """
     if not guest:
         return None
     inside = [_own(one) for one in pieces if one.kind not in _OF_HOSTS and guest.issuperset(one.lines)]
@@ -70,6 +70,6 @@ def _lacks_driver(inside: Sequence[Piece]) -> bool:
 def _is_refused(inside: Sequence[Piece]) -> bool:
     """A program was kept from a serial port."""
     return any(
-        one.kind == "app" and one.value.kind in _REFUSED and not one.value.over and _TTY.match(one.value.path or "")
+        one.kind == "app" and one.value.kind in _REFUSED and not one.value.over and PORT.match(one.value.path or "")
         for one in inside
     )

@@ -39,6 +39,7 @@ from .over import settled
 from .piece import Piece
 from .refusals import named, told
 from .sides import of_host
+from .speakers import of_guests
 from .tie import tie
 
 Read = Callable[[Sequence[Line]], Iterator[Piece]]
@@ -120,8 +121,9 @@ def read(data: bytes, now: float | None = None) -> Reading:
     pieces = [piece for piece in pieces if piece.kind != "app" or not logged.issuperset(piece.lines)]
     pieces.sort(key=lambda piece: piece.lines[0])
     pieces = settled(pieces, rows)
-    inner = of_the_guest(pieces, rows)
-    pieces = of_host(pieces, rows) if inner is None else inner
+    guest = of_guests(rows)
+    inner = of_the_guest(pieces, rows, guest)
+    pieces = of_host(pieces, guest) if inner is None else inner
     place = where(pieces, rows) if inner is None else "guest"
     frame = Frame(clocks(pieces, time.time() if now is None else now), place, goes_by_path(rows))
     return Reading(evidence(pieces, frame), pieces, rows, frame)

@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 
 from .line import Line
+from .nodes import PORT
 from .piece import Piece
 from .speakers import KERNEL_OF_VMS, QEMU_VENDOR
 
@@ -41,7 +42,6 @@ _ON_HOST = re.compile(
 _CLIENT = re.compile(r"\busbredir: Error|\bCould not redirect |USB device node ACL")
 # The kernel speaks of these on every machine.
 _KERNEL = re.compile(r"^.{0,60}\[\s*\d+\.\d+\]|\bkernel: ")
-_TTY = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")
 
 
 def where(pieces: Sequence[Piece], rows: Sequence[Line]) -> str | None:
@@ -84,4 +84,4 @@ def _shows_use(pieces: Sequence[Piece]) -> bool:
 
 def _uses_tty(pieces: Sequence[Piece]) -> bool:
     """A program on that machine tried to use a serial port."""
-    return any(piece.kind == "app" and _TTY.match(piece.value.path or "") for piece in pieces)
+    return any(piece.kind == "app" and PORT.match(piece.value.path or "") for piece in pieces)

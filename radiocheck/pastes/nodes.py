@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from radiocheck.evidence.serial import FROM_PORT, AppMessage, Handle, Link, Node, Tty, User
 
 TTY = re.compile(r"/dev/(tty(?:USB|ACM)\d{1,4})")
+PORT = re.compile(r"/dev/(?:tty(?:USB|ACM)\d|serial/)")  # how a USB serial port, or a link to one, begins
 USB_NODE = re.compile(r"/dev/bus/usb/(\d{1,3})/(\d{1,3})")
 # Documentation/admin-guide/devices.txt; include/linux/usb.h, USB_DEVICE_MAJOR
 _MAJORS = {"ttyUSB": 188, "ttyACM": 166}

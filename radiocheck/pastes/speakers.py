@@ -91,6 +91,11 @@ def machines(lines: Sequence[Line]) -> list[str | None]:
     return [GUEST if machine in virtual - {None, HOST} else machine for machine in found]
 
 
+def of_guests(lines: Sequence[Line]) -> set[int]:
+    """The numbers of the lines that are a VM's."""
+    return {line.number for line, machine in zip(lines, machines(lines), strict=True) if machine == GUEST}
+
+
 def _host(line: Line) -> str | None:
     match = _HOST_NAME.match(line.text.strip()[:200]) if line.prompt is not None else None
     return (match["host"] or match["bare"]) if match else None
